@@ -1,0 +1,1 @@
+"""The wire contract of loopmargin: msgspec Structs and nothing else."""

@@ -1,0 +1,125 @@
+"""`pump-head`: does the pump carry the required flow against the loop?"""
+
+from typing import Annotated, Literal
+
+from msgspec import Meta
+
+from loopmargin_wire.answer import Answer, Question, Solve
+from loopmargin_wire.part import (
+    Adapter,
+    Bend,
+    Coolant,
+    HydraulicBlock,
+    HydraulicRadiator,
+    Part,
+    Pump,
+    QuickDisconnect,
+    Reservoir,
+    Room,
+    Tee,
+    Tube,
+)
+from loopmargin_wire.quantity import (
+    Confidence,
+    CoolantTemperatureC,
+    Flow,
+    FlowLPerMin,
+    Head,
+    Name,
+    NodeName,
+    Number,
+    Power,
+    Pressure,
+    Speed,
+    Velocity,
+)
+
+Element = Tube | Bend | Adapter | Tee | QuickDisconnect | HydraulicBlock | HydraulicRadiator
+
+
+class Branch(Part):
+    """Elements in series between two junctions; branches between equal junctions are parallel."""
+
+    name: Name
+    from_node: NodeName = "delivery"
+    to_node: NodeName = "suction"
+    elements: Annotated[tuple[Element, ...], Meta(min_length=1, max_length=60)]
+    required_flow_l_per_min: FlowLPerMin | None = None
+
+
+class PumpHeadQuestion(Question):
+    """At which flow do pump and loop meet, and does every branch get what it needs?"""
+
+    coolant: Coolant
+    coolant_c: CoolantTemperatureC
+    room: Room
+    pumps: Annotated[tuple[Pump, ...], Meta(min_length=1, max_length=4)]
+    branches: Annotated[tuple[Branch, ...], Meta(min_length=1, max_length=24)]
+    reservoir: Reservoir | None = None
+    required_flow_l_per_min: FlowLPerMin
+    confidence: Confidence = 0.95
+
+
+class ElementState(Part):
+    """One element at the operating point; velocity, Reynolds number and regime for tubes."""
+
+    branch: Name
+    element: Name
+    pressure_drop_kpa: Pressure
+    velocity_m_per_s: Velocity | None = None
+    reynolds: Number | None = None
+    regime: Literal["laminar", "transitional", "turbulent"] | None = None
+    velocity_to_carry_air_m_per_s: Velocity | None = None
+
+
+class BranchState(Part):
+    """One branch at the operating point."""
+
+    branch: Name
+    flow_l_per_min: Flow
+    pressure_drop_kpa: Pressure
+
+
+class PumpState(Part):
+    """One pump at the operating point."""
+
+    pump: Name
+    flow_l_per_min: Flow
+    head_m: Head
+    speed_rpm: Speed
+    hydraulic_power_w: Power
+    electrical_power_w: Power
+    heat_to_coolant_w: Power
+    inlet_pressure_kpa: Pressure
+    suction_head_m: Head
+
+
+class CurvePoint(Part):
+    """Pump head and loop head at one total flow."""
+
+    flow_l_per_min: Flow
+    pump_head_m: Head
+    loop_head_m: Head
+
+
+class LoopState(Part):
+    """The operating point of the whole loop."""
+
+    flow_l_per_min: Flow
+    head_m: Head
+    speed_fraction_needed: (
+        Annotated[Number, Meta(description="Pump speed for the required flows over speed now [1]")]
+        | None
+    )
+    pumps: Annotated[tuple[PumpState, ...], Meta(max_length=4)]
+    branches: Annotated[tuple[BranchState, ...], Meta(max_length=24)]
+    elements: Annotated[tuple[ElementState, ...], Meta(max_length=1500)]
+    curve: Annotated[tuple[CurvePoint, ...], Meta(max_length=100)]
+    solve: Solve
+
+
+class PumpHeadAnswer(Answer):
+    """Operating point, margins of flow, head and suction, and the drop of every element."""
+
+    question: PumpHeadQuestion
+    state: LoopState | None

@@ -1,0 +1,1 @@
+"""The loopmargin service: http asks, questions compose, physics computes."""
