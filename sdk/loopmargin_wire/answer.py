@@ -10,14 +10,16 @@ Verdict = Literal["meets", "tight", "fails"]
 Status = Literal["solved", "no_operating_point", "outside_validity", "not_converged"]
 Criterion = Annotated[
     str,
-    Meta(
-        min_length=1, max_length=80, description="What is compared; the list may grow."
-    ),
+    Meta(min_length=1, max_length=80, description="What is compared; the list may grow."),
 ]
 
 
 class Question(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """What every question shares: unknown fields are refused."""
+
+
+class State(Struct, frozen=True, kw_only=True):
+    """What parts of an answer share: clients ignore fields that they do not know."""
 
 
 class Margin(Struct, frozen=True, kw_only=True):

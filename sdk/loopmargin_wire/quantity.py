@@ -49,25 +49,17 @@ NodeName = Annotated[
         description="Name of a junction of the loop.",
     ),
 ]
-Text = Annotated[
-    str, Meta(min_length=1, max_length=2000, description="A sentence for a person.")
-]
+Text = Annotated[str, Meta(min_length=1, max_length=2000, description="A sentence for a person.")]
 
 # What a question says.
 HeatW = Annotated[float, quantity("W", 1.0, 5000.0, "Heat to be carried away")]
 AirTemperatureC = Annotated[float, quantity("degC", -20.0, 60.0, "Air temperature")]
-CoolantTemperatureC = Annotated[
-    float, quantity("degC", -40.0, 95.0, "Coolant temperature")
-]
+CoolantTemperatureC = Annotated[float, quantity("degC", -40.0, 95.0, "Coolant temperature")]
 AltitudeM = Annotated[float, quantity("m", -400.0, 5000.0, "Height above sea level")]
 FlowLPerMin = Annotated[float, quantity("L/min", 0.05, 60.0, "Coolant volume flow")]
-PointFlowLPerMin = Annotated[
-    float, quantity("L/min", 0.0, 100.0, "Coolant volume flow of a point")
-]
+PointFlowLPerMin = Annotated[float, quantity("L/min", 0.0, 100.0, "Coolant volume flow of a point")]
 AirFlowM3PerH = Annotated[float, quantity("m3/h", 1.0, 5000.0, "Air volume flow")]
-PointAirFlowM3PerH = Annotated[
-    float, quantity("m3/h", 0.0, 5000.0, "Air flow of a point")
-]
+PointAirFlowM3PerH = Annotated[float, quantity("m3/h", 0.0, 5000.0, "Air flow of a point")]
 SpeedRpm = Annotated[float, quantity("rpm", 50.0, 20000.0, "Rotational speed")]
 LengthMm = Annotated[float, quantity("mm", 1.0, 20000.0, "Length")]
 BoreMm = Annotated[float, quantity("mm", 2.0, 50.0, "Inside diameter")]
@@ -75,9 +67,7 @@ FaceLengthMm = Annotated[float, quantity("mm", 30.0, 2000.0, "Edge of a radiator
 PressureDropKpa = Annotated[float, quantity("kPa", 0.0, 500.0, "Pressure drop")]
 AirPressurePa = Annotated[float, quantity("Pa", 0.0, 2000.0, "Static pressure")]
 HeadM = Annotated[float, quantity("m", 0.0, 100.0, "Head")]
-KvM3PerH = Annotated[
-    float, quantity("m3/h", 0.02, 100.0, "Flow coefficient Kv (1 bar, water)")
-]
+KvM3PerH = Annotated[float, quantity("m3/h", 0.02, 100.0, "Flow coefficient Kv (1 bar, water)")]
 ResistanceKPerW = Annotated[float, quantity("K/W", 0.0, 5.0, "Thermal resistance")]
 ElectricalPowerW = Annotated[float, quantity("W", 0.0, 5000.0, "Electrical power")]
 Fraction = Annotated[float, quantity("1", 0.0, 1.0, "Fraction")]
@@ -87,9 +77,7 @@ Confidence = Annotated[
 ]
 
 # What an answer says; the bounds only keep a broken number off the wire.
-Number = Annotated[
-    float, quantity("see unit", -1e12, 1e12, "Number in the unit stated beside it")
-]
+Number = Annotated[float, quantity("see unit", -1e12, 1e12, "Number in the unit stated beside it")]
 Share = Annotated[float, quantity("1", 0.0, 1.0, "Share")]
 Temperature = Annotated[float, quantity("degC", -100.0, 1000.0, "Temperature")]
 Difference = Annotated[float, quantity("K", -1e4, 1e4, "Temperature difference")]
@@ -100,12 +88,8 @@ Flow = Annotated[float, quantity("L/min", -1e4, 1e4, "Coolant volume flow")]
 AirFlow = Annotated[float, quantity("m3/h", -1e6, 1e6, "Air volume flow")]
 Velocity = Annotated[float, quantity("m/s", -1e4, 1e4, "Mean velocity")]
 Area = Annotated[float, quantity("cm2", 0.0, 1e9, "Area")]
-Pressure = Annotated[
-    float, quantity("kPa", -1e6, 1e6, "Pressure or pressure drop of the coolant")
-]
-AirPressure = Annotated[
-    float, quantity("Pa", -1e6, 1e6, "Pressure or pressure drop of the air")
-]
+Pressure = Annotated[float, quantity("kPa", -1e6, 1e6, "Pressure or pressure drop of the coolant")]
+AirPressure = Annotated[float, quantity("Pa", -1e6, 1e6, "Pressure or pressure drop of the air")]
 Head = Annotated[float, quantity("m", -1e6, 1e6, "Head")]
 Speed = Annotated[float, quantity("rpm", 0.0, 1e6, "Rotational speed")]
 Current = Annotated[float, quantity("A", 0.0, 1e6, "Electrical current")]
