@@ -14,11 +14,9 @@ from loopmargin_wire.quantity import (
     AirTemperatureC,
     AltitudeM,
     BoreMm,
-    CoolantTemperatureC,
     ElectricalPowerW,
     FaceLengthMm,
     FlowLPerMin,
-    Fraction,
     HeadM,
     KvM3PerH,
     LengthMm,
@@ -37,24 +35,24 @@ class Part(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     """What every part of a question shares: unknown fields are refused."""
 
 
-class Room(Part, kw_only=True):
+class Room(Part, frozen=True, kw_only=True):
     """The air that the machine stands in."""
 
     air_c: AirTemperatureC
     altitude_m: AltitudeM = 0.0
 
 
-class Water(Part, tag_field="kind", tag="water", kw_only=True):
+class Water(Part, tag_field="kind", tag="water", frozen=True, kw_only=True):
     """Water with corrosion inhibitor, taken as pure water."""
 
 
-class EthyleneGlycol(Part, tag_field="kind", tag="ethylene_glycol", kw_only=True):
+class EthyleneGlycol(Part, tag_field="kind", tag="ethylene_glycol", frozen=True, kw_only=True):
     """Ethylene glycol in water."""
 
     mass_fraction: Annotated[float, quantity("1", 0.0, 0.6, "Mass of glycol over mass of mix")]
 
 
-class PropyleneGlycol(Part, tag_field="kind", tag="propylene_glycol", kw_only=True):
+class PropyleneGlycol(Part, tag_field="kind", tag="propylene_glycol", frozen=True, kw_only=True):
     """Propylene glycol in water."""
 
     mass_fraction: Annotated[float, quantity("1", 0.0, 0.6, "Mass of glycol over mass of mix")]
@@ -63,14 +61,14 @@ class PropyleneGlycol(Part, tag_field="kind", tag="propylene_glycol", kw_only=Tr
 Coolant = Water | EthyleneGlycol | PropyleneGlycol
 
 
-class HeadPoint(Part, kw_only=True):
+class HeadPoint(Part, frozen=True, kw_only=True):
     """One point of a pump curve."""
 
     flow_l_per_min: PointFlowLPerMin
     head_m: HeadM
 
 
-class Pump(Part, kw_only=True):
+class Pump(Part, frozen=True, kw_only=True):
     """A pump by its curve at one speed, and the speed it is run at.
 
     Two points that start at zero flow are joined by a parabola with its top there;
@@ -91,14 +89,14 @@ class Pump(Part, kw_only=True):
     to_node: NodeName = "delivery"
 
 
-class FanPoint(Part, kw_only=True):
+class FanPoint(Part, frozen=True, kw_only=True):
     """One point of a fan curve."""
 
     air_flow_m3_per_h: PointAirFlowM3PerH
     pressure_pa: AirPressurePa
 
 
-class Fan(Part, kw_only=True):
+class Fan(Part, frozen=True, kw_only=True):
     """A fan by its curve at one speed and at 1.204 kg/m3 of air."""
 
     name: Name = "fan"
@@ -107,7 +105,7 @@ class Fan(Part, kw_only=True):
     electrical_power_w: ElectricalPowerW = 0.0
 
 
-class Fans(Part, kw_only=True):
+class Fans(Part, frozen=True, kw_only=True):
     """Equal fans side by side on one radiator or opening, at one speed."""
 
     fan: Fan
@@ -115,14 +113,14 @@ class Fans(Part, kw_only=True):
     speed_rpm: SpeedRpm
 
 
-class FreeArea(Part, tag_field="kind", tag="free_area", kw_only=True):
+class FreeArea(Part, tag_field="kind", tag="free_area", frozen=True, kw_only=True):
     """A grille, mesh or filter by how open it is."""
 
     free_area_fraction: Annotated[float, quantity("1", 0.1, 0.95, "Open area over whole area")]
     form: Literal["perforated_plate", "wire_mesh"] = "perforated_plate"
 
 
-class LossCoefficient(Part, tag_field="kind", tag="loss_coefficient", kw_only=True):
+class LossCoefficient(Part, tag_field="kind", tag="loss_coefficient", frozen=True, kw_only=True):
     """A grille, mesh or filter by its loss coefficient on the approach velocity."""
 
     loss_coefficient: Annotated[float, quantity("1", 0.0, 500.0, "Loss coefficient")]
@@ -131,14 +129,14 @@ class LossCoefficient(Part, tag_field="kind", tag="loss_coefficient", kw_only=Tr
 Grille = FreeArea | LossCoefficient
 
 
-class AirDropPoint(Part, kw_only=True):
+class AirDropPoint(Part, frozen=True, kw_only=True):
     """One point of the air-side pressure drop of a radiator."""
 
     air_flow_m3_per_h: AirFlowM3PerH
     pressure_drop_pa: Annotated[float, quantity("Pa", 0.0, 2000.0, "Pressure drop of the air")]
 
 
-class RatedRadiator(Part, tag_field="kind", tag="rated", kw_only=True):
+class RatedRadiator(Part, tag_field="kind", tag="rated", frozen=True, kw_only=True):
     """One section described by a rated point.
 
     `basis` tells which coolant temperature, minus the temperature of the entering air,
@@ -168,7 +166,7 @@ class RatedRadiator(Part, tag_field="kind", tag="rated", kw_only=True):
     )
 
 
-class CoreRadiator(Part, tag_field="kind", tag="core", kw_only=True):
+class CoreRadiator(Part, tag_field="kind", tag="core", frozen=True, kw_only=True):
     """One section described by the geometry of its louvred-fin, flat-tube core."""
 
     name: Name = "radiator"
@@ -197,14 +195,14 @@ class CoreRadiator(Part, tag_field="kind", tag="core", kw_only=True):
 Radiator = RatedRadiator | CoreRadiator
 
 
-class DropPoint(Part, kw_only=True):
+class DropPoint(Part, frozen=True, kw_only=True):
     """One measured point of flow and pressure drop."""
 
     flow_l_per_min: FlowLPerMin
     pressure_drop_kpa: PressureDropKpa
 
 
-class DropPoints(Part, tag_field="kind", tag="points", kw_only=True):
+class DropPoints(Part, tag_field="kind", tag="points", frozen=True, kw_only=True):
     """Pressure drop by points, fitted with a linear and a quadratic term."""
 
     points: Annotated[tuple[DropPoint, ...], Meta(min_length=1, max_length=30)]
@@ -212,7 +210,7 @@ class DropPoints(Part, tag_field="kind", tag="points", kw_only=True):
     measured_at_c: Annotated[float, quantity("degC", 1.0, 95.0, "Coolant temperature then")] = 20.0
 
 
-class DropCoefficients(Part, tag_field="kind", tag="coefficients", kw_only=True):
+class DropCoefficients(Part, tag_field="kind", tag="coefficients", frozen=True, kw_only=True):
     """Pressure drop as linear times flow plus quadratic times flow squared."""
 
     linear_kpa_per_l_per_min: Annotated[float, quantity("kPa/(L/min)", 0.0, 100.0, "Linear term")]
@@ -223,7 +221,7 @@ class DropCoefficients(Part, tag_field="kind", tag="coefficients", kw_only=True)
     measured_at_c: Annotated[float, quantity("degC", 1.0, 95.0, "Coolant temperature then")] = 20.0
 
 
-class DropKv(Part, tag_field="kind", tag="kv", kw_only=True):
+class DropKv(Part, tag_field="kind", tag="kv", frozen=True, kw_only=True):
     """Pressure drop by a flow coefficient."""
 
     kv_m3_per_h: KvM3PerH
@@ -232,7 +230,7 @@ class DropKv(Part, tag_field="kind", tag="kv", kw_only=True):
 PressureDrop = DropPoints | DropCoefficients | DropKv
 
 
-class Tube(Part, tag_field="kind", tag="tube", kw_only=True):
+class Tube(Part, tag_field="kind", tag="tube", frozen=True, kw_only=True):
     """A straight or gently laid tube."""
 
     name: Name = "tube"
@@ -241,7 +239,7 @@ class Tube(Part, tag_field="kind", tag="tube", kw_only=True):
     roughness_um: Annotated[float, quantity("um", 0.0, 100.0, "Wall roughness")] = 1.5
 
 
-class Bend(Part, tag_field="kind", tag="bend", kw_only=True):
+class Bend(Part, tag_field="kind", tag="bend", frozen=True, kw_only=True):
     """Smooth bends, arc friction included."""
 
     name: Name = "bend"
@@ -254,7 +252,7 @@ class Bend(Part, tag_field="kind", tag="bend", kw_only=True):
     roughness_um: Annotated[float, quantity("um", 0.0, 100.0, "Wall roughness")] = 1.5
 
 
-class Adapter(Part, tag_field="kind", tag="adapter", kw_only=True):
+class Adapter(Part, tag_field="kind", tag="adapter", frozen=True, kw_only=True):
     """Sharp-cornered angled adapters; an angle of zero is a straight connector."""
 
     name: Name = "adapter"
@@ -272,7 +270,7 @@ class Adapter(Part, tag_field="kind", tag="adapter", kw_only=True):
     count: Annotated[int, whole(1, 100, "Adapters in series")] = 1
 
 
-class Tee(Part, tag_field="kind", tag="tee", kw_only=True):
+class Tee(Part, tag_field="kind", tag="tee", frozen=True, kw_only=True):
     """Tees passed straight through (`run`) or round the corner (`branch`)."""
 
     name: Name = "tee"
@@ -281,7 +279,7 @@ class Tee(Part, tag_field="kind", tag="tee", kw_only=True):
     count: Annotated[int, whole(1, 100, "Tees in series")] = 1
 
 
-class QuickDisconnect(Part, tag_field="kind", tag="quick_disconnect", kw_only=True):
+class QuickDisconnect(Part, tag_field="kind", tag="quick_disconnect", frozen=True, kw_only=True):
     """Mated pairs of quick disconnects by Kv."""
 
     name: Name = "quick disconnect"
@@ -289,21 +287,21 @@ class QuickDisconnect(Part, tag_field="kind", tag="quick_disconnect", kw_only=Tr
     count: Annotated[int, whole(1, 100, "Mated pairs in series")] = 1
 
 
-class HydraulicBlock(Part, tag_field="kind", tag="block", kw_only=True):
+class HydraulicBlock(Part, tag_field="kind", tag="block", frozen=True, kw_only=True):
     """A water block, seen by the pump."""
 
     name: Name = "block"
     pressure_drop: PressureDrop
 
 
-class HydraulicRadiator(Part, tag_field="kind", tag="radiator", kw_only=True):
+class HydraulicRadiator(Part, tag_field="kind", tag="radiator", frozen=True, kw_only=True):
     """A radiator, seen by the pump."""
 
     name: Name = "radiator"
     pressure_drop: PressureDrop
 
 
-class Reservoir(Part, kw_only=True):
+class Reservoir(Part, frozen=True, kw_only=True):
     """Where the loop meets the air above the liquid; it fixes the static pressure."""
 
     node: NodeName = "suction"

@@ -37,7 +37,7 @@ from loopmargin_wire.quantity import (
 Element = Tube | Bend | Adapter | Tee | QuickDisconnect | HydraulicBlock | HydraulicRadiator
 
 
-class Branch(Part, kw_only=True):
+class Branch(Part, frozen=True, kw_only=True):
     """Elements in series between two junctions; branches between equal junctions are parallel."""
 
     name: Name
@@ -47,7 +47,7 @@ class Branch(Part, kw_only=True):
     required_flow_l_per_min: FlowLPerMin | None = None
 
 
-class PumpHeadQuestion(Question, kw_only=True):
+class PumpHeadQuestion(Question, frozen=True, kw_only=True):
     """At which flow do pump and loop meet, and does every branch get what it needs?"""
 
     coolant: Coolant
@@ -60,7 +60,7 @@ class PumpHeadQuestion(Question, kw_only=True):
     confidence: Confidence = 0.95
 
 
-class ElementState(State, kw_only=True):
+class ElementState(State, frozen=True, kw_only=True):
     """One element at the operating point; velocity, Reynolds number and regime for tubes."""
 
     branch: Name
@@ -72,7 +72,7 @@ class ElementState(State, kw_only=True):
     velocity_to_carry_air_m_per_s: Velocity | None = None
 
 
-class BranchState(State, kw_only=True):
+class BranchState(State, frozen=True, kw_only=True):
     """One branch at the operating point."""
 
     branch: Name
@@ -80,7 +80,7 @@ class BranchState(State, kw_only=True):
     pressure_drop_kpa: Pressure
 
 
-class PumpState(State, kw_only=True):
+class PumpState(State, frozen=True, kw_only=True):
     """One pump at the operating point."""
 
     pump: Name
@@ -94,7 +94,7 @@ class PumpState(State, kw_only=True):
     suction_head_m: Head
 
 
-class CurvePoint(State, kw_only=True):
+class CurvePoint(State, frozen=True, kw_only=True):
     """Pump head and loop head at one total flow."""
 
     flow_l_per_min: Flow
@@ -102,7 +102,7 @@ class CurvePoint(State, kw_only=True):
     loop_head_m: Head
 
 
-class LoopState(State, kw_only=True):
+class LoopState(State, frozen=True, kw_only=True):
     """The operating point of the whole loop."""
 
     flow_l_per_min: Flow
@@ -118,7 +118,7 @@ class LoopState(State, kw_only=True):
     solve: Solve
 
 
-class PumpHeadAnswer(Answer, kw_only=True):
+class PumpHeadAnswer(Answer, frozen=True, kw_only=True):
     """Operating point, margins of flow, head and suction, and the drop of every element."""
 
     question: PumpHeadQuestion

@@ -26,13 +26,13 @@ from loopmargin_wire.quantity import (
 )
 
 
-class AllowedRise(Part, tag_field="kind", tag="rise", kw_only=True):
+class AllowedRise(Part, tag_field="kind", tag="rise", frozen=True, kw_only=True):
     """The target as a rise of the coolant entering the radiator over the entering air."""
 
     rise_k: Annotated[float, quantity("K", 1.0, 60.0, "Coolant entering minus air entering")]
 
 
-class AllowedCoolant(Part, tag_field="kind", tag="coolant", kw_only=True):
+class AllowedCoolant(Part, tag_field="kind", tag="coolant", frozen=True, kw_only=True):
     """The target as a temperature of the coolant entering the radiator."""
 
     coolant_c: CoolantTemperatureC
@@ -41,19 +41,19 @@ class AllowedCoolant(Part, tag_field="kind", tag="coolant", kw_only=True):
 Target = AllowedRise | AllowedCoolant
 
 
-class GivenAirFlow(Part, tag_field="kind", tag="air_flow", kw_only=True):
+class GivenAirFlow(Part, tag_field="kind", tag="air_flow", frozen=True, kw_only=True):
     """The air through each section as a volume flow at room density."""
 
     air_flow_m3_per_h: AirFlowM3PerH
 
 
-class GivenFaceVelocity(Part, tag_field="kind", tag="face_velocity", kw_only=True):
+class GivenFaceVelocity(Part, tag_field="kind", tag="face_velocity", frozen=True, kw_only=True):
     """The air through each section as a mean velocity on the whole face."""
 
     face_velocity_m_per_s: Annotated[float, quantity("m/s", 0.1, 10.0, "Velocity on the face")]
 
 
-class GivenFans(Part, tag_field="kind", tag="fans", kw_only=True):
+class GivenFans(Part, tag_field="kind", tag="fans", frozen=True, kw_only=True):
     """The air through each section as fans working against core and grille."""
 
     fans: Fans
@@ -63,7 +63,7 @@ class GivenFans(Part, tag_field="kind", tag="fans", kw_only=True):
 SectionAir = GivenAirFlow | GivenFaceVelocity | GivenFans
 
 
-class RadiatorAreaQuestion(Question, kw_only=True):
+class RadiatorAreaQuestion(Question, frozen=True, kw_only=True):
     """How much radiator face does this heat need, and is the given radiator enough?
 
     Sections stand in series on the coolant, each with fresh room air.
@@ -80,7 +80,7 @@ class RadiatorAreaQuestion(Question, kw_only=True):
     confidence: Confidence = 0.95
 
 
-class AirState(State, kw_only=True):
+class AirState(State, frozen=True, kw_only=True):
     """The air through one section at its operating point."""
 
     air_flow_m3_per_h: AirFlow
@@ -90,7 +90,7 @@ class AirState(State, kw_only=True):
     air_out_c: Temperature
 
 
-class AreaPoint(State, kw_only=True):
+class AreaPoint(State, frozen=True, kw_only=True):
     """Face area needed at one face velocity; absent where no area suffices."""
 
     face_velocity_m_per_s: Velocity
@@ -98,7 +98,7 @@ class AreaPoint(State, kw_only=True):
     air_pressure_drop_pa: AirPressure
 
 
-class RadiatorState(State, kw_only=True):
+class RadiatorState(State, frozen=True, kw_only=True):
     """What the installed sections do at the target temperature."""
 
     rise_k: Difference
@@ -119,7 +119,7 @@ class RadiatorState(State, kw_only=True):
     area_curve: Annotated[tuple[AreaPoint, ...], Meta(max_length=100)]
 
 
-class RadiatorAreaAnswer(Answer, kw_only=True):
+class RadiatorAreaAnswer(Answer, frozen=True, kw_only=True):
     """Conductance, area and sections needed and available, with the air behind them."""
 
     question: RadiatorAreaQuestion

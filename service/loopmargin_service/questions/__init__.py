@@ -1,1 +1,1 @@
-"""One module per question: wire question in, wire answer out; the only place where units convert."""
+"""One module per question: wire question in, wire answer out; units convert only here."""
