@@ -1,0 +1,101 @@
+"""Friction of the flow in a round, straight, full pipe.
+
+One smooth law for every Reynolds number: a solver that meets a jump between laminar and
+turbulent flow may never settle.
+"""
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+LAMINAR_LIMIT = 2000.0
+"""Reynolds number below which the flow is laminar. [-]"""
+
+TURBULENT_LIMIT = 4000.0
+"""Reynolds number above which the flow is turbulent; between the two it is transitional. [-]"""
+
+# The constants of the two regimes in [1], as they stand once both are multiplied by Re.
+_TRANSITION = 37530.0**16
+_LAMINAR = 8.0**8
+
+
+def friction_factor(
+    reynolds: ArrayLike, relative_roughness: ArrayLike = 0.0
+) -> NDArray[np.float64]:
+    """Darcy friction factor of developed flow in a round pipe, laminar to fully rough.
+
+    Parameters
+    ----------
+    reynolds : array_like
+        Reynolds number on the bore, above zero. [-]
+    relative_roughness : array_like
+        Height of the wall roughness over the bore, broadcast with *reynolds*. [-]
+
+    Returns
+    -------
+    ndarray
+        Friction factor on half rho v squared, four times Fanning's. [-]
+
+    See Also
+    --------
+    friction_factor_and_slope : the same law with its slope, and where it holds.
+    """
+    return friction_factor_and_slope(reynolds, relative_roughness)[0]
+
+
+def friction_factor_and_slope(
+    reynolds: ArrayLike, relative_roughness: ArrayLike = 0.0
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Darcy friction factor and its derivative by the Reynolds number.
+
+    Parameters
+    ----------
+    reynolds : array_like
+        Reynolds number on the bore, above zero. [-]
+    relative_roughness : array_like
+        Height of the wall roughness over the bore, broadcast with *reynolds*. [-]
+
+    Returns
+    -------
+    factor : ndarray
+        Friction factor on half rho v squared, four times Fanning's. [-]
+    slope : ndarray
+        Derivative of the friction factor by the Reynolds number. [-]
+
+    Notes
+    -----
+    The law of [1]_ in the form for the Darcy factor,
+
+        f = 8 ((8/Re)^12 + (A + B)^-1.5)^(1/12),
+        A = (-2.457 ln((7/Re)^0.9 + 0.27 e/D))^16,    B = (37530/Re)^16,
+
+    coded as f = 64/Re (1 + g)^(1/12), where g is (Re/8)^12 (A + B)^-1.5 with A and B
+    multiplied by Re^16: so no power overflows for 1e-6 <= Re <= 1e8, which is the range
+    checked. Stated for all Re and e/D up to 0.05. It is 64/Re in laminar flow and within
+    3.1 % of Colebrook's law for 4e3 <= Re <= 1e8, e/D <= 0.01. Between `LAMINAR_LIMIT` and
+    `TURBULENT_LIMIT` no law is better than about 30 %. f Re^2, and with it the pressure
+    drop over flow, rises everywhere.
+
+    References
+    ----------
+    .. [1] S. W. Churchill, "Friction-factor equation spans all fluid-flow regimes," Chemical
+           Engineering, vol. 84, no. 24, pp. 91-92, 1977.
+    """
+    re = np.asarray(reynolds, dtype=np.float64)
+    viscous = (7.0 / re) ** 0.9
+    wall = viscous + 0.27 * np.asarray(relative_roughness, dtype=np.float64)
+    logarithm = np.log(wall)
+    scale = -2.457 * re
+    root = scale * logarithm
+    root_2 = root * root
+    root_4 = root_2 * root_2
+    root_15 = root_4 * root_4 * root_4 * root_2 * root
+    both = root_15 * root + _TRANSITION
+    re_2 = re * re
+    re_4 = re_2 * re_2
+    re_8 = re_4 * re_4
+    share = re_8 * re_8 * re_8 / (_LAMINAR * both)
+    turbulent = share * np.sqrt(share)
+    factor = 64.0 / re * (1.0 + turbulent) ** (1.0 / 12.0)
+    steepening = 24.0 - 16.0 * root_15 * scale * (logarithm - 0.9 * viscous / wall) / both
+    exponent = 0.125 * steepening * turbulent / (1.0 + turbulent) - 1.0
+    return factor, factor / re * exponent
