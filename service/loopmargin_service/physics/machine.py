@@ -1,0 +1,264 @@
+"""The whole machine at equilibrium: coolant flow, air flow and heat solved together.
+
+Viscosity and density follow the local coolant temperature, air density the air's, and
+both flows set the conductance of every radiator; so the three solves are repeated until
+no temperature moves. The coupling is weak (a kelvin changes a flow by a fraction of a
+per cent), so plain repetition converges by one to two digits each time.
+
+Arrays end in the batch axis. Elements of a branch that exchange heat cut it into
+stretches; `place` arrays say where along the stacked branch profiles something sits.
+"""
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+
+from loopmargin_service.physics import air, coolant, network
+from loopmargin_service.physics.air_path import CASE, AirPath, air_law, air_topology
+from loopmargin_service.physics.heat_balance import (
+    HeatInput,
+    HeatLayout,
+    Temperatures,
+    settle,
+)
+from loopmargin_service.physics.loop import Index, Liquid, Loop, loop_law
+from loopmargin_service.physics.network import Array, Flows
+from loopmargin_service.physics.radiator import AirStream, Section, conductance
+
+ITERATION_LIMIT = 60
+TOLERANCE = 1e-7
+# First guesses; the solution does not depend on them.
+START_RISE = 10.0
+START_FLOW = 0.04
+START_AIR_FLOW = 0.01
+# Properties are taken no warmer than this; the caller refuses such a state anyway.
+PROPERTY_LIMIT = coolant.TEMPERATURE_MAX
+FREEZING_GUARD = 0.5
+
+
+class Place(NamedTuple):
+    """Where something sits along the stacked profiles: between two of their points."""
+
+    before: Index
+    after: Index
+
+    def temperature(self, stacked: Array) -> Array:
+        """Mean of what enters and what leaves. [K]"""
+        return 0.5 * (stacked[self.before] + stacked[self.after])
+
+
+@dataclass(frozen=True)
+class Machine:
+    """Everything that does not change with the setting."""
+
+    fluid: coolant.Fluid
+    mass_fraction: float
+    loop: Loop
+    heat: HeatLayout
+    passage_place: Place
+    component_place: Place
+    radiator_place: Place
+    radiator_branch: Index
+    sections: tuple[Section, ...]
+    paths: tuple[AirPath, ...]
+
+
+class Setting(NamedTuple):
+    """What is turned and what the room does, each (…, batch). [SI]"""
+
+    block_heat: Array
+    pump_heat: Array
+    pump_ratio: Array
+    fan_ratio: Array
+    room_temperature: Array
+    room_pressure: Array
+    case_heat: Array
+
+
+class Equilibrium(NamedTuple):
+    """The settled machine and how the iteration ended, each (…, batch). [SI]"""
+
+    liquid: Liquid
+    flows: Flows
+    air_flows: Flows
+    air_density: Array
+    air_temperature: Array
+    conductance: Array
+    temperatures: Temperatures
+    stacked: Array
+    change: Array
+    converged: np.ndarray[tuple[int], np.dtype[np.bool_]]
+    iterations: int
+
+
+def solve(machine: Machine, setting: Setting) -> Equilibrium:
+    """
+    Solve for the equilibrium of all cases.
+
+    Parameters
+    ----------
+    machine : Machine
+        Parts and how they are joined. [SI]
+    setting : Setting
+        Heats, speeds and room, (…, batch). [SI]
+
+    Returns
+    -------
+    Equilibrium
+        State, with `change` the last movement of any temperature. [K]
+
+    Notes
+    -----
+    Temperatures beyond the range of the coolant properties are returned as the linear
+    balance gives them, with properties held at the limit: the caller must look. A case
+    with `converged` false must not be used.
+    """
+    state = _start(machine, setting)
+    iterations = 0
+    for iterations in range(1, ITERATION_LIMIT + 1):
+        state = _repeat(machine, setting, state)
+        if (state.change < TOLERANCE).all():
+            break
+    settled = (state.change < TOLERANCE) & state.flows.converged & state.air_flows.converged
+    return state._replace(converged=settled, iterations=iterations)
+
+
+def _start(machine: Machine, setting: Setting) -> Equilibrium:
+    """Give flat temperatures a little over the room's, and plausible flows."""
+    batch = setting.room_temperature.size
+    warm = setting.room_temperature + START_RISE
+    points = sum(len(elements) + 1 for elements in machine.heat.elements)
+    profile = np.tile(warm, (points, 1))
+    temperatures = Temperatures(np.tile(warm, (machine.heat.node_count, 1)), (), warm)
+    links = len(machine.loop.topology.tail)
+    nothing = np.zeros((1, batch))
+    unsolved = np.zeros(batch, dtype=np.bool_)
+    return Equilibrium(
+        liquid=_liquid(machine, profile, temperatures.nodes),
+        flows=Flows(np.full((links, batch), START_FLOW), nothing, nothing[0], unsolved, 0),
+        air_flows=Flows(
+            np.full((len(machine.paths), batch), START_AIR_FLOW), nothing, nothing[0], unsolved, 0
+        ),
+        air_density=nothing,
+        air_temperature=nothing,
+        conductance=nothing,
+        temperatures=temperatures,
+        stacked=profile,
+        change=np.full(batch, np.inf),
+        converged=unsolved,
+        iterations=0,
+    )
+
+
+def _repeat(machine: Machine, setting: Setting, state: Equilibrium) -> Equilibrium:
+    """Solve coolant flow, air flow and heat once, each with the newest of the others."""
+    liquid = _liquid(machine, state.stacked, state.temperatures.nodes)
+    flows = network.solve(
+        machine.loop.topology,
+        loop_law(machine.loop, liquid, setting.pump_ratio),
+        state.flows.flow,
+    )
+    density, temperature, from_case = _air_state(machine, setting, state)
+    air_flows = network.solve(
+        air_topology(machine.paths),
+        air_law(machine.paths, density, temperature, setting.fan_ratio),
+        state.air_flows.flow,
+    )
+    given_air = (air_flows.flow, density, temperature)
+    conductances = _conductances(machine, state.stacked, flows, given_air)
+    given = _heat_input(
+        machine, setting, flows, air_flows, (state.stacked, from_case, conductances)
+    )
+    temperatures = settle(machine.heat, given)
+    stacked = np.concatenate(temperatures.profiles)
+    change = np.maximum(
+        np.abs(stacked - state.stacked).max(axis=0),
+        np.abs(temperatures.case - state.temperatures.case),
+    )
+    return Equilibrium(
+        liquid,
+        flows,
+        air_flows,
+        density,
+        temperature,
+        conductances,
+        temperatures,
+        stacked,
+        change / np.maximum(1.0, np.abs(stacked).max(axis=0) * 1e-3),
+        state.converged,
+        0,
+    )
+
+
+def _properties(machine: Machine, temperature: Array) -> coolant.Properties:
+    """Coolant properties, held at the ends of their range."""
+    lowest = coolant.freezing_temperature(machine.fluid, machine.mass_fraction) + FREEZING_GUARD
+    held = np.clip(temperature, lowest, PROPERTY_LIMIT)
+    return coolant.properties(machine.fluid, machine.mass_fraction, held)
+
+
+def _liquid(machine: Machine, stacked: Array, nodes: Array) -> Liquid:
+    """Coolant properties in passages, components and pumps, from one evaluation."""
+    passages = machine.passage_place.temperature(stacked)
+    components = machine.component_place.temperature(stacked)
+    pumps = nodes[np.array(machine.loop.pump_tail)]
+    cuts = np.cumsum([passages.shape[0], components.shape[0]])
+    every = _properties(machine, np.concatenate([passages, components, pumps]))
+    parts = zip(*(np.split(part, cuts) for part in every), strict=True)
+    return Liquid(*(coolant.Properties(*part) for part in parts))
+
+
+def _air_state(
+    machine: Machine, setting: Setting, state: Equilibrium
+) -> tuple[Array, Array, Array]:
+    """Density and temperature of the air that enters each path, and whether from the case."""
+    tail = np.array([path.tail for path in machine.paths])[:, None]
+    head = np.array([path.head for path in machine.paths])[:, None]
+    from_case = np.where(state.air_flows.flow >= 0.0, tail, head) == CASE
+    case = np.maximum(state.temperatures.case, setting.room_temperature)
+    temperature = np.where(from_case, case, setting.room_temperature)
+    return air.density(setting.room_pressure, temperature), temperature, from_case * 1.0
+
+
+def _conductances(
+    machine: Machine, stacked: Array, flows: Flows, given_air: tuple[Array, Array, Array]
+) -> Array:
+    """Conductance of every radiator between entering coolant and entering air."""
+    mean = machine.radiator_place.temperature(stacked)
+    every = _properties(machine, mean)
+    rows = []
+    for number, section in enumerate(machine.sections):
+        path = machine.heat.radiator_path[number]
+        stream = AirStream(*(part[path] for part in given_air))
+        liquid = coolant.Properties(*(part[number] for part in every))
+        flow = flows.flow[machine.radiator_branch[number]]
+        rows.append(conductance(section, stream, flow, liquid))
+    return np.stack(rows)
+
+
+def _heat_input(
+    machine: Machine,
+    setting: Setting,
+    flows: Flows,
+    air_flows: Flows,
+    rest: tuple[Array, Array, Array],
+) -> HeatInput:
+    """Gather what the heat balance needs; one heat capacity stands for the whole loop."""
+    stacked, from_case, conductances = rest
+    capacity = _properties(machine, stacked.mean(axis=0)).heat_capacity
+    branches = len(machine.loop.branch_tail)
+    tail = np.array([path.tail == CASE for path in machine.paths])[:, None]
+    head = np.array([path.head == CASE for path in machine.paths])[:, None]
+    into = np.where(head, air_flows.flow, 0.0) - np.where(tail, air_flows.flow, 0.0)
+    return HeatInput(
+        branch_capacity=flows.flow[:branches] * capacity,
+        pump_capacity=flows.flow[branches:] * capacity,
+        block_heat=setting.block_heat,
+        pump_heat=setting.pump_heat,
+        conductance=conductances,
+        air_into_case=np.maximum(into, 0.0) * air.HEAT_CAPACITY,
+        from_case=from_case,
+        room=setting.room_temperature,
+        case_heat=setting.case_heat,
+    )

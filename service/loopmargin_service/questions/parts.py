@@ -1,0 +1,283 @@
+"""Wire parts to physics objects, with the contradictions that a schema cannot exclude."""
+
+import math
+from collections.abc import Sequence
+from functools import lru_cache
+from typing import NamedTuple
+
+import numpy as np
+
+from loopmargin_service.physics import air, coolant, drop, louvred_core, rated_radiator, screen
+from loopmargin_service.physics.curve import Curve, falling_curve, strictly_falling
+from loopmargin_service.physics.exchanger import rating_to_inlet_basis
+from loopmargin_service.physics.radiator import CoreSection, RatedSection, Section
+from loopmargin_service.questions.conversion import (
+    CM2,
+    INCH,
+    KPA,
+    L_PER_MIN,
+    M3_PER_H,
+    MM,
+    celsius,
+    kelvin,
+)
+from loopmargin_service.questions.refusals import Fault, Refusal
+from loopmargin_wire import part
+
+Path = tuple[str | int, ...]
+
+# Wires of a mesh are about as thin as this, which sets their Reynolds number.
+MESH_REYNOLDS = 100.0
+
+
+class Mix(NamedTuple):
+    """A coolant by fluid and mass fraction of glycol."""
+
+    fluid: coolant.Fluid
+    mass_fraction: float
+
+
+class MeasuredDrop(NamedTuple):
+    """Linear [Pa s/m3] and quadratic [Pa s2/m6] term, and the liquid they were measured with."""
+
+    linear: float
+    quadratic: float
+    viscosity: float
+    density: float
+
+
+def mix(given: part.Coolant) -> Mix:
+    """Name the fluid of a coolant."""
+    if isinstance(given, part.Water):
+        return Mix("water", 0.0)
+    if isinstance(given, part.EthyleneGlycol):
+        return Mix("ethylene_glycol", given.mass_fraction)
+    return Mix("propylene_glycol", given.mass_fraction)
+
+
+def freezing_c(given: Mix) -> float:
+    """Give the freezing temperature of a coolant in degrees Celsius."""
+    return celsius(float(coolant.freezing_temperature(given.fluid, given.mass_fraction)))
+
+
+def above_freezing(given: Mix, temperature_c: float, path: Path) -> None:
+    """Refuse a coolant temperature at which the coolant is no longer liquid."""
+    limit = freezing_c(given)
+    if temperature_c <= limit:
+        raise Refusal(
+            Fault(
+                path,
+                f"{temperature_c:g} degC is not above the freezing point of this coolant, "
+                f"{limit:.1f} degC; use a warmer coolant or more glycol",
+            )
+        )
+
+
+def liquid(given: Mix, temperature_c: float) -> coolant.Properties:
+    """Give the properties of a coolant at one temperature, as arrays of one entry."""
+    return coolant.properties(given.fluid, given.mass_fraction, np.array([kelvin(temperature_c)]))
+
+
+def pump_curve(pump: part.Pump, path: Path) -> Curve:
+    """Draw the head [m] of a pump against volume flow [m3/s]."""
+    points = tuple((point.flow_l_per_min * L_PER_MIN, point.head_m) for point in pump.curve)
+    _falling(points, (*path, "curve"), "flow_l_per_min", "head_m")
+    return _curve(points)
+
+
+def fan_curve(fan: part.Fan, path: Path) -> Curve:
+    """Draw the pressure [Pa] of a fan against volume flow [m3/s]."""
+    points = tuple((point.air_flow_m3_per_h * M3_PER_H, point.pressure_pa) for point in fan.curve)
+    _falling(points, (*path, "curve"), "air_flow_m3_per_h", "pressure_pa")
+    return _curve(points)
+
+
+@lru_cache(maxsize=256)
+def _curve(points: tuple[tuple[float, float], ...]) -> Curve:
+    flow, pressure = zip(*points, strict=True)
+    return falling_curve(np.array(flow), np.array(pressure))
+
+
+def _falling(points: Sequence[tuple[float, float]], path: Path, across: str, along: str) -> None:
+    """Refuse a curve that does not fall strictly with rising flow, naming the first bad point."""
+    if strictly_falling(*(np.array(column) for column in zip(*points, strict=True))):
+        return
+    for number, (before, here) in enumerate(zip(points, points[1:], strict=False), start=1):
+        if here[0] <= before[0]:
+            raise Refusal(
+                Fault(
+                    (*path, number, across),
+                    f"point {number + 1} has no more {across} than the point before it; "
+                    "list the points by rising flow, each flow once",
+                )
+            )
+        if here[1] >= before[1]:
+            raise Refusal(
+                Fault(
+                    (*path, number, along),
+                    f"the curve rises or stays level: {along} is {here[1]:g} after "
+                    f"{before[1]:g} at less flow; leave out points before the top of the "
+                    "curve so that it falls strictly",
+                )
+            )
+    raise Refusal(Fault(path, "the points make no falling curve; list them by rising flow"))
+
+
+def measured_drop(given: part.PressureDrop, path: Path) -> MeasuredDrop:
+    """Reduce a pressure drop to two terms and the liquid it was measured with."""
+    if isinstance(given, part.DropKv):
+        terms = drop.from_kv(given.kv_m3_per_h * M3_PER_H, 1000.0)
+        return MeasuredDrop(0.0, float(terms.quadratic), 1e-3, 1000.0)
+    measured_with = mix(given.measured_with)
+    above_freezing(measured_with, given.measured_at_c, (*path, "measured_at_c"))
+    then = liquid(measured_with, given.measured_at_c)
+    if isinstance(given, part.DropPoints):
+        terms = drop.fit_drop(
+            np.array([point.flow_l_per_min * L_PER_MIN for point in given.points]),
+            np.array([point.pressure_drop_kpa * KPA for point in given.points]),
+        )
+    else:
+        terms = drop.Drop(
+            np.float64(given.linear_kpa_per_l_per_min * KPA / L_PER_MIN),
+            np.float64(given.quadratic_kpa_per_l_per_min2 * KPA / L_PER_MIN**2),
+        )
+    return MeasuredDrop(
+        float(terms.linear),
+        float(terms.quadratic),
+        float(then.viscosity[0]),
+        float(then.density[0]),
+    )
+
+
+def loss_coefficient(given: part.Grille | None) -> float:
+    """Give the loss coefficient of a grille on its approach velocity."""
+    if given is None:
+        return 0.0
+    if isinstance(given, part.LossCoefficient):
+        return given.loss_coefficient
+    if given.form == "wire_mesh":
+        return float(screen.wire_screen(given.free_area_fraction, MESH_REYNOLDS))
+    return float(screen.perforated_plate(given.free_area_fraction))
+
+
+def room_pressure(room: part.Room) -> float:
+    """Give the air pressure [Pa] at the room's altitude."""
+    return float(air.standard_pressure(room.altitude_m))
+
+
+def section(given: part.Radiator, path: Path) -> Section:
+    """Build a radiator section from whichever description is given."""
+    if isinstance(given, part.CoreRadiator):
+        return _core_section(given, path)
+    return _rated_section(given, path)
+
+
+def _core_section(given: part.CoreRadiator, path: Path) -> CoreSection:
+    """Build a section from its geometry, if the geometry holds together."""
+    gap = given.tube_pitch_mm - given.tube_thickness_mm
+    faults = []
+    if gap <= given.fin_thickness_mm + 1.0:
+        faults.append(
+            Fault(
+                (*path, "tube_thickness_mm"),
+                f"tubes {given.tube_thickness_mm:g} mm thick at a pitch of {given.tube_pitch_mm:g} "
+                "mm leave no room for fins; leave at least 1 mm between tubes",
+            )
+        )
+    if given.face_height_mm < given.tube_pitch_mm * given.passes:
+        faults.append(
+            Fault(
+                (*path, "tube_pitch_mm"),
+                f"a face {given.face_height_mm:g} mm high holds fewer tubes than passes; "
+                "use a smaller pitch or fewer passes",
+            )
+        )
+    if 2 * given.tube_wall_mm >= given.tube_thickness_mm - 0.2:
+        faults.append(
+            Fault(
+                (*path, "tube_wall_mm"),
+                f"two walls of {given.tube_wall_mm:g} mm leave less than 0.2 mm bore in a tube "
+                f"{given.tube_thickness_mm:g} mm thick; use a thinner wall",
+            )
+        )
+    if given.depth_mm <= given.louvre_pitch_mm * 2.0:
+        faults.append(Fault((*path, "louvre_pitch_mm"), "a core must hold at least two louvres"))
+    if faults:
+        raise Refusal(*faults)
+    return CoreSection(
+        louvred_core.Core(
+            face_width=given.face_width_mm * MM,
+            face_height=given.face_height_mm * MM,
+            depth=given.depth_mm * MM,
+            tube_pitch=given.tube_pitch_mm * MM,
+            tube_thickness=given.tube_thickness_mm * MM,
+            tube_wall=given.tube_wall_mm * MM,
+            passes=given.passes,
+            fin_pitch=INCH / given.fins_per_inch,
+            fin_thickness=given.fin_thickness_mm * MM,
+            fin_conductivity=given.fin_conductivity_w_per_m_k,
+            louvre_pitch=given.louvre_pitch_mm * MM,
+            louvre_angle=given.louvre_angle_deg,
+            louvre_length=given.louvre_length_fraction * gap * MM,
+        ),
+        given.installation_factor,
+    )
+
+
+def _rated_section(given: part.RatedRadiator, path: Path) -> RatedSection:
+    """Build a section from its rated point, if its streams can carry the rating."""
+    water = liquid(Mix("water", 0.0), given.coolant_c)
+    density = float(
+        air.density(air.standard_pressure(given.altitude_m), np.float64(kelvin(given.air_c)))
+    )
+    air_flow = given.air_flow_m3_per_h * M3_PER_H * density
+    liquid_flow = given.flow_l_per_min * L_PER_MIN * float(water.density[0])
+    liquid_capacity = liquid_flow * float(water.heat_capacity[0])
+    rating = rated_radiator.Rating(
+        conductance=float(
+            rating_to_inlet_basis(given.conductance_w_per_k, given.basis, liquid_capacity)
+        ),
+        air_capacity=air_flow * air.HEAT_CAPACITY,
+        liquid_capacity=liquid_capacity,
+        air_flow=air_flow,
+        liquid_flow=liquid_flow,
+        air_share=given.air_resistance_share,
+        air_exponent=given.air_exponent,
+        liquid_exponent=given.liquid_exponent,
+    )
+    _possible(given, rating, path)
+    area = given.face_width_mm * given.face_height_mm * MM * MM
+    terms = drop.fit_drop(
+        np.array([point.air_flow_m3_per_h * M3_PER_H / area for point in given.air_pressure_drop]),
+        np.array([point.pressure_drop_pa for point in given.air_pressure_drop]),
+    )
+    return RatedSection(
+        face_area=area,
+        rating=rating,
+        rated_ua=float(rated_radiator.rated_ua(rating)),
+        conductivity=float(water.conductivity[0]),
+        linear=float(terms.linear),
+        quadratic=float(terms.quadratic),
+        air_viscosity=float(air.viscosity(np.float64(kelvin(given.air_c)))),
+        air_density=density,
+    )
+
+
+def _possible(given: part.RatedRadiator, rating: rated_radiator.Rating, path: Path) -> None:
+    """Refuse a rating that moves more heat than its streams can carry."""
+    if math.isfinite(rating.conductance) and rated_radiator.rating_possible(rating):
+        return
+    most = min(rating.air_capacity, rating.liquid_capacity)
+    raise Refusal(
+        Fault(
+            (*path, "conductance_w_per_k"),
+            f"{given.conductance_w_per_k:g} W/K on {given.basis} basis is {rating.conductance:.3g} "
+            f"W/K between the inlets, but air and coolant of the rating carry at most {most:.4g} "
+            "W/K; check the basis, the air flow and the coolant flow of the rating",
+        )
+    )
+
+
+def opening_area(area_cm2: float) -> float:
+    """Give an area in square metres."""
+    return area_cm2 * CM2
