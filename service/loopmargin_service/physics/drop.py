@@ -11,7 +11,7 @@ WEIGHTED_SPAN = 3.0
 _ONE_BAR = 1.0e5
 _WATER_DENSITY = 1000.0
 # A drop that was read as zero, or nearly, must not outweigh every other point.
-_SMALLEST_DROP = 0.01
+_SMALLEST_DROP = 0.05
 
 
 class Drop(NamedTuple):
@@ -54,7 +54,7 @@ def fit_drop(flow: ArrayLike, pressure_drop: ArrayLike) -> Drop:
     The exact solution of the least squares problem in two non-negative unknowns: the free
     solution where both are positive, else the better one of the two on an edge [1]_.
     Absolute errors are squared if the flows span up to `WEIGHTED_SPAN`, relative errors
-    above that, where a drop under one hundredth of the largest counts as that much. A
+    above that, where a drop under one twentieth of the largest counts as that much. A
     point at no flow says nothing. With a single flow the drop is taken as quadratic. Data
     steeper than the square of the flow lose the linear part.
 
