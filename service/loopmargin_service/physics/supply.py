@@ -119,31 +119,6 @@ def derate_factor(
     return np.asarray(np.clip(1.0 - lost, 0.0, 1.0))
 
 
-def standard_density_ratio(altitude: ArrayLike) -> NDArray[np.float64]:
-    """Density of the standard atmosphere over that at sea level.
-
-    Parameters
-    ----------
-    altitude : array_like
-        Geopotential height above sea level, up to 11000. [m]
-
-    Returns
-    -------
-    ndarray
-        Density ratio. [-]
-
-    Notes
-    -----
-    The troposphere of [1]_: temperature falls by 6.5 K/km. The same volume of air carries
-    away heat in this proportion; the derating above stands for it, so it is not applied.
-
-    References
-    ----------
-    .. [1] ISO 2533:1975, Standard Atmosphere.
-    """
-    return np.asarray((1.0 - 2.25577e-5 * np.asarray(altitude, dtype=np.float64)) ** 4.25588)
-
-
 def mains_current(
     power: ArrayLike, voltage: ArrayLike, power_factor: ArrayLike
 ) -> NDArray[np.float64]:

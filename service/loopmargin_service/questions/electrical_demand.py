@@ -1,0 +1,73 @@
+"""The demand of a question: every load over every window, with its uncertainty."""
+
+from typing import Final, NamedTuple, get_args
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loopmargin_service.physics import excursion
+from loopmargin_service.physics import supply as supplies
+from loopmargin_wire.supply_headroom import (
+    AddInCardLimit,
+    Card,
+    MeasuredExcursion,
+    NoExcursion,
+    SupplyHeadroomQuestion,
+    Window,
+)
+
+WINDOW_NAMES: Final[tuple[Window, ...]] = get_args(Window)
+WINDOWS: Final = np.array(excursion.WINDOWS)
+_CARD_LIMIT: Final = excursion.card_factor(WINDOWS)
+_STEADY: Final = np.ones(len(WINDOW_NAMES))
+
+
+class Demand(NamedTuple):
+    """Power over each window and its standard uncertainty, the last window without end."""
+
+    power: NDArray[np.float64]
+    uncertainty: NDArray[np.float64]
+
+    @property
+    def sustained(self) -> float:
+        """Power without end. [W]"""
+        return float(self.power[-1])
+
+
+def electrical_demand(question: SupplyHeadroomQuestion) -> Demand:
+    """Add up the loads of every window; equal cards are equally wrong, different loads are not."""
+    processor, cards = question.processor, question.cards
+    power = [processor.sustained_w, *(card.sustained_w * card.count for card in cards)]
+    factors = [
+        excursion.processor_factor(WINDOWS, processor.peak_over_sustained),
+        *(_card_factor(card) for card in cards),
+        _STEADY,
+    ]
+    relative = [
+        processor.relative_uncertainty,
+        *(card.relative_uncertainty for card in cards),
+        question.rest_relative_uncertainty,
+    ]
+    loads = supplies.demand([*power, question.rest_w], np.stack(factors))
+    deviations = loads * np.array(relative)[:, None]
+    return Demand(loads.sum(axis=0), np.sqrt((deviations**2).sum(axis=0)))
+
+
+def _card_factor(card: Card) -> NDArray[np.float64]:
+    match card.excursion:
+        case AddInCardLimit():
+            return _CARD_LIMIT
+        case NoExcursion():
+            return _STEADY
+        case MeasuredExcursion() as measured:
+            return excursion.measured_factor((*measured_peaks(measured), 1.0, 1.0))
+
+
+def measured_peaks(measured: MeasuredExcursion) -> tuple[float, float, float, float]:
+    """Give the measured peaks, shortest window first."""
+    return (
+        measured.peak_over_sustained_100_us,
+        measured.peak_over_sustained_1_ms,
+        measured.peak_over_sustained_10_ms,
+        measured.peak_over_sustained_100_ms,
+    )
