@@ -1,0 +1,169 @@
+"""A posted question into its answer, and a stored answer under its digest.
+
+The order is fixed: what the request says of itself, its body, its digest, the store, and
+only then the calculation, which runs in place because it takes a few milliseconds.
+"""
+
+from typing import Any, Literal, NamedTuple
+
+import msgspec
+from litestar import Request, post, route
+from litestar.datastructures import State
+from litestar.handlers import HTTPRouteHandler
+from litestar.types import Scope
+
+from loopmargin_service.http.conditional import entity_tag, representation
+from loopmargin_service.http.decode import Reader
+from loopmargin_service.http.digest import canonical, digest
+from loopmargin_service.http.media import (
+    Media,
+    answer_media,
+    asked,
+    body_media,
+    read_body,
+    require_no_query,
+)
+from loopmargin_service.http.problems import NOT_STORED, ProblemError
+from loopmargin_service.http.reply import Header, Reply, length
+from loopmargin_service.http.routes import Route
+from loopmargin_service.http.store import AnswerStore, Found, RequestKey
+from loopmargin_service.questions.edition import EDITION
+from loopmargin_wire.answer import Answer
+
+READING: tuple[Literal["GET"], Literal["HEAD"]] = ("GET", "HEAD")
+STORE_NAME = "loopmargin-answers"
+VARY: Header = (b"vary", b"accept")
+Asking = Request[Any, Any, State]
+
+
+class Answered(NamedTuple):
+    """An answer as JSON, the digest it is stored under, and how the store was involved."""
+
+    digest: str
+    answer: bytes
+    cache_status: str
+
+
+class Calculation:
+    """One question of the table: from its body to its answer, through the store."""
+
+    def __init__(self, asked_for: Route, store: AnswerStore, body_limit: int) -> None:
+        self._name = asked_for.name
+        self._compute = asked_for.compute
+        self._store = store
+        self._limit = body_limit
+        self._reader = Reader(asked_for.question)
+        self._check = msgspec.msgpack.Decoder(asked_for.answer)
+
+    async def reply(self, request: Asking) -> Reply:
+        """Answer one POST."""
+        scope = request.scope
+        require_no_query(scope)
+        header = asked(scope)
+        sent, wanted = body_media(header), answer_media(header)
+        body = await read_body(request.receive, self._limit, header.content_length)
+        answered = await self._answer(body, sent)
+        reply, repeated = _replies(answered, wanted)
+        key = RequestKey(scope["path"], header.content_type, header.accept, body)
+        self._store.make_ready(key, repeated)
+        return reply
+
+    async def _answer(self, body: bytes, sent: Media) -> Answered:
+        question, spelled = canonical(self._reader.read(body, sent))
+        name = digest(self._name, EDITION, spelled)
+        found = await self._store.find(name)
+        if found.answer is not None:
+            return Answered(name, found.answer, _status("hit", found))
+        answer = self._encoded(self._compute(question))
+        kept = await self._store.keep(name, answer) if found.available else self._hold(name, answer)
+        return Answered(name, answer, _status("fwd=miss; stored", Found(None, available=kept)))
+
+    def _hold(self, name: str, answer: bytes) -> bool:
+        """Keep an answer here alone; the shared store is known to be away."""
+        self._store.hold(name, answer)
+        return False
+
+    def _encoded(self, answer: Answer) -> bytes:
+        """Encode an answer, having checked it against every limit that is published.
+
+        A number that is not finite is inside no limits, so it stops here and never
+        leaves as null; that is a bug, and is answered as one.
+        """
+        self._check.decode(msgspec.msgpack.encode(answer))
+        return msgspec.json.encode(answer)
+
+
+class StoredAnswers:
+    """GET and HEAD of an answer while it is stored."""
+
+    def __init__(self, store: AnswerStore) -> None:
+        self._store = store
+
+    async def reply(self, scope: Scope, name: str) -> Reply:
+        """Answer one GET or HEAD."""
+        require_no_query(scope)
+        wanted = answer_media(asked(scope))
+        found = await self._store.find(name)
+        if found.answer is None:
+            raise ProblemError(NOT_STORED, f"No answer is stored under {name[:64]!a}; ask again.")
+        body = in_media(found.answer, wanted)
+        headers = (
+            *_described(name, wanted),
+            (b"cache-control", f"public, max-age={self._store.ttl_s}, immutable".encode()),
+            (b"cache-status", _status("hit", found).encode()),
+        )
+        return representation(scope, body, entity_tag(body), headers)
+
+
+def question_handler(asked_for: Route, store: AnswerStore, body_limit: int) -> HTTPRouteHandler:
+    """Make the handler of one row of the table."""
+    calculation = Calculation(asked_for, store, body_limit)
+
+    async def ask(request: Asking) -> Reply:
+        return await calculation.reply(request)
+
+    return post(asked_for.path, status_code=200)(ask)
+
+
+def stored_answer_handler(store: AnswerStore) -> HTTPRouteHandler:
+    """Make the handler that serves stored answers."""
+    stored = StoredAnswers(store)
+
+    async def fetch(request: Asking) -> Reply:
+        return await stored.reply(request.scope, request.path_params["digest"])
+
+    return route("/v1/answers/{digest:str}", http_method=READING)(fetch)
+
+
+def in_media(answer: bytes, media: Media) -> bytes:
+    """Write a stored answer, which is JSON, in the encoding that is wanted."""
+    if media is Media.JSON:
+        return answer
+    return msgspec.msgpack.encode(msgspec.json.decode(answer))
+
+
+def _replies(answered: Answered, media: Media) -> tuple[Reply, Reply]:
+    """Make the reply to this request, and the one to the next that is equal to it."""
+    body = in_media(answered.answer, media)
+    headers = (
+        *_described(answered.digest, media),
+        (b"etag", entity_tag(body)),
+        (b"cache-control", b"no-cache"),
+        length(body),
+    )
+    now = (b"cache-status", answered.cache_status.encode())
+    later = (b"cache-status", f"{STORE_NAME}; hit".encode())
+    return Reply(200, (*headers, now), body), Reply(200, (*headers, later), body)
+
+
+def _described(name: str, media: Media) -> tuple[Header, ...]:
+    return (
+        (b"content-type", media.value.encode()),
+        (b"content-location", f"/v1/answers/{name}".encode()),
+        VARY,
+    )
+
+
+def _status(what: str, found: Found) -> str:
+    away = "" if found.available else "; detail=store-unavailable"
+    return f"{STORE_NAME}; {what}{away}"

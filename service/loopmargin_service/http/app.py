@@ -1,0 +1,60 @@
+"""The application: what is served, and the layers that every request passes.
+
+A request passes, outermost first:
+
+    Identity     Request-Id, security headers, the last catch
+    Repeats      a request equal to an earlier one is answered here
+    Litestar     routes, everything else
+
+Keys, quotas, metrics and admission are layers of the same kind and belong between
+Identity and Repeats, in that order, so that each also covers repeated requests.
+"""
+
+from litestar import Litestar
+from litestar.exceptions import HTTPException
+
+from loopmargin_service.http.answers import question_handler, stored_answer_handler
+from loopmargin_service.http.health import Readiness, health_handlers
+from loopmargin_service.http.identity import Identity
+from loopmargin_service.http.problems import ProblemError, respond
+from loopmargin_service.http.repeats import Repeats
+from loopmargin_service.http.routes import ROUTES, Route
+from loopmargin_service.http.settings import Settings
+from loopmargin_service.http.store import AnswerStore, SharedStore
+from loopmargin_service.questions.edition import EDITION
+from loopmargin_service.questions.refusals import Refusal
+
+
+def create_app(settings: Settings, routes: tuple[Route, ...] = ROUTES) -> Litestar:
+    """Wire the service together; nothing is read from the environment here."""
+    store = AnswerStore(settings.store_bytes, settings.store_ttl_s, shared_store(settings))
+    readiness = Readiness(store)
+    app = Litestar(
+        route_handlers=[
+            *(question_handler(row, store, settings.body_bytes) for row in routes),
+            stored_answer_handler(store),
+            *health_handlers(readiness),
+        ],
+        exception_handlers={
+            ProblemError: respond,
+            Refusal: respond,
+            HTTPException: respond,
+            Exception: respond,
+        },
+        on_shutdown=[store.close],
+        openapi_config=None,
+        logging_config=None,
+    )
+    app.state.readiness = readiness
+    inner = Repeats(app.asgi_handler, store, {row.path for row in routes}, settings.body_bytes)
+    app.asgi_handler = Identity(inner)
+    return app
+
+
+def shared_store(settings: Settings) -> SharedStore | None:
+    """Make the shared store, if there is one; its client is only then worth importing."""
+    if not settings.redis_url:
+        return None
+    from loopmargin_service.http.redis_store import RedisStore  # noqa: PLC0415 - see above
+
+    return RedisStore(settings.redis_url, EDITION, settings.store_ttl_s)

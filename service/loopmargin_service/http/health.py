@@ -1,0 +1,74 @@
+"""Is the process alive, and does it want traffic?
+
+A shared store that is away never makes the service unready: every answer is still given,
+only more often computed anew. It is reported as degraded instead.
+"""
+
+from typing import Annotated, Any, Literal
+
+import msgspec
+from litestar import Request, route
+from litestar.datastructures import State
+from litestar.handlers import HTTPRouteHandler
+from msgspec import Meta, Struct
+
+from loopmargin_service.http.problems import DRAINING, ProblemError
+from loopmargin_service.http.reply import Header, Reply, length
+from loopmargin_service.http.store import AnswerStore
+from loopmargin_service.questions.edition import EDITION
+
+READING: tuple[Literal["GET"], Literal["HEAD"]] = ("GET", "HEAD")
+HEADERS: tuple[Header, ...] = (
+    (b"content-type", b"application/json"),
+    (b"cache-control", b"no-store"),
+)
+
+
+class Alive(Struct, frozen=True, kw_only=True):
+    """The process runs."""
+
+    status: Literal["alive"] = "alive"
+    edition: Annotated[str, Meta(max_length=32, description="Edition of the numbers.")] = EDITION
+
+
+class Ready(Struct, frozen=True, kw_only=True):
+    """The process wants traffic; what it does without is listed."""
+
+    status: Literal["ready"] = "ready"
+    degraded: Annotated[tuple[Literal["answer_store"], ...], Meta(max_length=8)] = ()
+
+
+class Readiness:
+    """Whether this replica wants traffic; it stops wanting it when it is told to stop."""
+
+    def __init__(self, store: AnswerStore) -> None:
+        self._store = store
+        self.draining = False
+
+    async def reply(self) -> Reply:
+        """Answer /readyz, or refuse while draining."""
+        if self.draining:
+            raise ProblemError(DRAINING, "This replica is stopping; use another one.")
+        usable = await self._store.shared_usable()
+        return _reply(Ready(degraded=() if usable else ("answer_store",)))
+
+
+def health_handlers(readiness: Readiness) -> list[HTTPRouteHandler]:
+    """Make the handlers of /livez and /readyz."""
+    alive = _reply(Alive())
+
+    async def livez(request: Request[Any, Any, State]) -> Reply:  # noqa: ARG001 - asked by nobody
+        return alive
+
+    async def readyz(request: Request[Any, Any, State]) -> Reply:  # noqa: ARG001 - asked by nobody
+        return await readiness.reply()
+
+    return [
+        route("/livez", http_method=READING)(livez),
+        route("/readyz", http_method=READING)(readyz),
+    ]
+
+
+def _reply(body: Struct) -> Reply:
+    encoded = msgspec.json.encode(body)
+    return Reply(200, (*HEADERS, length(encoded)), encoded)

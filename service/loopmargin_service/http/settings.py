@@ -1,0 +1,112 @@
+"""What the environment may set: `LOOPMARGIN_*` variables into one frozen record.
+
+Every mistake is reported at once, and a variable with our prefix that means nothing
+here is refused, because a misspelt limit would otherwise be a limit that is not there.
+"""
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Annotated
+
+import msgspec
+from msgspec import Meta, Struct
+
+PREFIX = "LOOPMARGIN_"
+SECRETS = frozenset({"redis_url"})
+# The client reads these from the same shell; they say nothing to the service.
+CLIENT_VARIABLES = frozenset({"base_url", "api_key", "timeout_s", "log"})
+
+
+class Settings(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """What one service process is told from outside."""
+
+    host: Annotated[
+        str, Meta(min_length=1, max_length=255, description="Address to listen on.")
+    ] = "127.0.0.1"
+    port: Annotated[
+        int, Meta(ge=0, le=65535, description="Port to listen on; 0 takes a free one.")
+    ] = 8000
+    redis_url: Annotated[
+        str,
+        Meta(
+            max_length=2000,
+            pattern=r"^((redis|rediss|unix)://[^\s]+)?(?![\s\S])",
+            description="Answer store shared with other replicas; empty for none.",
+        ),
+    ] = ""
+    store_bytes: Annotated[
+        int, Meta(ge=0, le=16 * 2**30, description="Memory for answers stored in this process.")
+    ] = 64 * 2**20
+    store_ttl_s: Annotated[
+        int, Meta(ge=1, le=31_536_000, description="How long an answer stays stored.")
+    ] = 86_400
+    body_bytes: Annotated[
+        int, Meta(ge=1024, le=16 * 2**20, description="Longest question accepted.")
+    ] = 256 * 2**10
+    drain_s: Annotated[
+        float,
+        Meta(ge=0.0, le=300.0, description="Time served as not ready between SIGTERM and closing."),
+    ] = 0.0
+
+    def shown(self) -> dict[str, str]:
+        """Every setting as text, secrets hidden."""
+        return {name: self._shown(name) for name in self.__struct_fields__}
+
+    def _shown(self, name: str) -> str:
+        value = getattr(self, name)
+        return "(hidden)" if name in SECRETS and value else str(value)
+
+
+class SettingsError(ValueError):
+    """The environment cannot be used; one sentence for each mistake."""
+
+    def __init__(self, mistakes: list[str]) -> None:
+        super().__init__("\n".join(mistakes))
+        self.mistakes = mistakes
+
+
+def read(environment: Mapping[str, str]) -> Settings:
+    """Turn the environment into settings, or say everything that is wrong with it."""
+    given = dict(_ours(environment))
+    mistakes = [mistake for name, value in given.items() for mistake in _mistakes(name, value)]
+    mistakes += [
+        f"{PREFIX}{name.upper()} and {PREFIX}{name.upper()}_FILE are both set; keep one."
+        for name in SECRETS
+        if name in given and f"{name}_file" in given
+    ]
+    if mistakes:
+        raise SettingsError(mistakes)
+    values = dict(_resolved(name, value) for name, value in given.items())
+    return msgspec.convert(values, Settings, strict=False)
+
+
+def _ours(environment: Mapping[str, str]) -> Iterator[tuple[str, str]]:
+    for variable, value in sorted(environment.items()):
+        name = variable.removeprefix(PREFIX).lower()
+        if variable.startswith(PREFIX) and name not in CLIENT_VARIABLES:
+            yield name, value
+
+
+def _mistakes(name: str, value: str) -> Iterator[str]:
+    variable = f"{PREFIX}{name.upper()}"
+    secret = name.removesuffix("_file") in SECRETS
+    if name not in Settings.__struct_fields__ and not (secret and name.endswith("_file")):
+        known = ", ".join(f"{PREFIX}{field.upper()}" for field in Settings.__struct_fields__)
+        yield f"{variable} is not a setting of this service; the settings are {known}."
+        return
+    try:
+        field, text = _resolved(name, value)
+        msgspec.convert({field: text}, Settings, strict=False)
+    except OSError as error:
+        yield f"{variable} names a file that cannot be read: {error.strerror}."
+    except msgspec.ValidationError as error:
+        said = "" if secret else f" is {value!r}"
+        yield f"{variable}{said}: {str(error).split(' - at')[0]}."
+
+
+def _resolved(name: str, value: str) -> tuple[str, str]:
+    """Read a secret from the file that its `_FILE` variable names."""
+    field = name.removesuffix("_file")
+    if field != name and field in SECRETS:
+        return field, Path(value).read_text(encoding="utf-8").strip()
+    return name, value
