@@ -1,0 +1,43 @@
+"""Thin client of the loopmargin service: asks sizing questions, gets answers with margins."""
+
+from loopmargin.async_client import AsyncClient
+from loopmargin.client import Client
+from loopmargin.clock import Clock
+from loopmargin.errors import (
+    InvalidQuestion,
+    LoopmarginError,
+    NoAnswer,
+    NotUnderstood,
+    OverQuota,
+    Refused,
+    TimedOut,
+    Unavailable,
+)
+from loopmargin.message import Reply
+from loopmargin.release import __version__
+from loopmargin.retry import RetryBudget
+from loopmargin.routes import PUMP_HEAD, RADIATOR_AREA, STEADY_STATE, SUPPLY_HEADROOM, Route
+from loopmargin.table import margins_table
+
+__all__ = [
+    "PUMP_HEAD",
+    "RADIATOR_AREA",
+    "STEADY_STATE",
+    "SUPPLY_HEADROOM",
+    "AsyncClient",
+    "Client",
+    "Clock",
+    "InvalidQuestion",
+    "LoopmarginError",
+    "NoAnswer",
+    "NotUnderstood",
+    "OverQuota",
+    "Refused",
+    "Reply",
+    "RetryBudget",
+    "Route",
+    "TimedOut",
+    "Unavailable",
+    "__version__",
+    "margins_table",
+]

@@ -1,0 +1,153 @@
+"""The blocking client."""
+
+from types import TracebackType
+from typing import Self, TypeVar, Unpack
+
+import httpx
+
+from loopmargin.clock import SYSTEM, Clock
+from loopmargin.exchange import Exchange
+from loopmargin.message import Outcome, Pause, Reply, Send
+from loopmargin.options import CallOptions, OptionChanges, Options, resolve_base_url
+from loopmargin.retry import RetryBudget
+from loopmargin.routes import PUMP_HEAD, RADIATOR_AREA, STEADY_STATE, SUPPLY_HEADROOM, Route
+from loopmargin.session import POOL, Intake, Session
+from loopmargin.socket_deadline import DeadlineTransport, attempt_of
+from loopmargin_wire.answer import Answer, Question
+from loopmargin_wire.pump_head import PumpHeadAnswer, PumpHeadQuestion
+from loopmargin_wire.radiator_area import RadiatorAreaAnswer, RadiatorAreaQuestion
+from loopmargin_wire.steady_state import SteadyStateAnswer, SteadyStateQuestion
+from loopmargin_wire.supply_headroom import SupplyHeadroomAnswer, SupplyHeadroomQuestion
+
+Q = TypeVar("Q", bound=Question)
+A = TypeVar("A", bound=Answer)
+
+
+class Client(Session):
+    """Asks a loopmargin service and waits for the answer; safe to share between threads.
+
+    `base_url` defaults to that of `http_client`, then to LOOPMARGIN_BASE_URL, then to
+    http://127.0.0.1:8000. Times are in seconds: `timeout` limits one attempt, of which
+    `connect_timeout` may go into connecting, and `deadline` limits the whole call with its
+    retries and waits. Each method takes `timeout` and `deadline` for that call alone.
+
+    Every question is a pure calculation, so asking again is safe. Broken connections and
+    statuses 408, 429, 502, 503 and 504 are retried up to `max_retries` times.
+
+    An `http_client` of your own, with a proxy or a transport, stays yours to close. With
+    it a deadline limits each single read and is looked at between the pieces of a body;
+    without it, the deadline holds on the socket, however slowly a response trickles in.
+    """
+
+    def __init__(
+        self,
+        base_url: str | None = None,
+        *,
+        http_client: httpx.Client | None = None,
+        retry_budget: RetryBudget | None = None,
+        clock: Clock = SYSTEM,
+        **options: Unpack[OptionChanges],
+    ) -> None:
+        url = resolve_base_url(base_url, str(http_client.base_url) if http_client else "")
+        super().__init__(Options(url, **options), retry_budget, clock)
+        self._http = http_client or open_http()
+        self._owned = http_client is None
+
+    def radiator_area(
+        self, question: RadiatorAreaQuestion, **limits: Unpack[CallOptions]
+    ) -> RadiatorAreaAnswer:
+        """How much radiator face does this heat need, and is the given radiator enough?"""
+        return self.ask(RADIATOR_AREA, question, **limits).answer
+
+    def pump_head(
+        self, question: PumpHeadQuestion, **limits: Unpack[CallOptions]
+    ) -> PumpHeadAnswer:
+        """At which flow do pump and loop meet, and does every branch get what it needs?"""
+        return self.ask(PUMP_HEAD, question, **limits).answer
+
+    def supply_headroom(
+        self, question: SupplyHeadroomQuestion, **limits: Unpack[CallOptions]
+    ) -> SupplyHeadroomAnswer:
+        """Is the supply enough at every length of peak, and is every plug within its rating?"""
+        return self.ask(SUPPLY_HEADROOM, question, **limits).answer
+
+    def steady_state(
+        self, question: SteadyStateQuestion, **limits: Unpack[CallOptions]
+    ) -> SteadyStateAnswer:
+        """How warm, how fast and how power-hungry is the whole machine once it has settled?"""
+        return self.ask(STEADY_STATE, question, **limits).answer
+
+    def ask(self, route: Route[Q, A], question: Q, **limits: Unpack[CallOptions]) -> Reply[A]:
+        """Ask any question by its route; the reply has request id and headers beside the answer."""
+        return drive(self._asking(route, question, limits), self._http, self._clock)
+
+    def stored(self, route: Route[Q, A], location: str, **limits: Unpack[CallOptions]) -> Reply[A]:
+        """Fetch an answer given before, by its digest or by the `content_location` of its reply.
+
+        An answer that is no longer stored is `Refused` with status 404: ask again.
+        """
+        return drive(self._fetching(location, route.answer, limits), self._http, self._clock)
+
+    def with_options(self, **changes: Unpack[OptionChanges]) -> "Client":
+        """Make a variant on the same connections and the same retry budget.
+
+        Headers are added to those of this client. Closing the variant closes nothing.
+        """
+        self._require_own_process()
+        return Client(
+            **vars(self._options.changed(**changes)),
+            http_client=self._http,
+            retry_budget=self._budget,
+            clock=self._clock,
+        )
+
+    def close(self) -> None:
+        """Close the connections, unless they were given."""
+        if self._owned:
+            self._http.close()
+
+    def __enter__(self) -> Self:
+        """Close at the end of the block."""
+        return self
+
+    def __exit__(
+        self,
+        exc_type: type[BaseException] | None,
+        exc: BaseException | None,
+        traceback: TracebackType | None,
+    ) -> None:
+        """Close."""
+        self.close()
+
+
+def open_http() -> httpx.Client:
+    """Open a pool of connections straight to the service, without proxies."""
+    return httpx.Client(transport=DeadlineTransport(httpx.create_ssl_context(), POOL))
+
+
+def drive(exchange: Exchange[A], http: httpx.Client, clock: Clock) -> Reply[A]:
+    """Send what an exchange wants sent, sleep when it wants to wait, return its reply."""
+    outcome: Outcome = None
+    while True:
+        try:
+            step = exchange.send(outcome)
+        except StopIteration as done:
+            reply: Reply[A] = done.value
+            return reply
+        if isinstance(step, Pause):
+            outcome = None
+            clock.sleep(step.seconds)
+        else:
+            outcome = receive(step, http, clock)
+
+
+def receive(send: Send, http: httpx.Client, clock: Clock) -> Outcome:
+    """Send one request and read the whole response, or return what stopped it."""
+    try:
+        with attempt_of(send.limit_s), http.stream(**send.arguments) as response:
+            intake = Intake(send, clock)
+            for chunk in response.iter_bytes():
+                intake.add(chunk)
+            return intake.arrival(response)
+    except httpx.RequestError as error:
+        return error

@@ -1,0 +1,28 @@
+"""Which question goes where, and what comes back: one line for each."""
+
+from dataclasses import dataclass
+from typing import Generic, TypeVar
+
+from loopmargin_wire.answer import Answer, Question
+from loopmargin_wire.pump_head import PumpHeadAnswer, PumpHeadQuestion
+from loopmargin_wire.radiator_area import RadiatorAreaAnswer, RadiatorAreaQuestion
+from loopmargin_wire.steady_state import SteadyStateAnswer, SteadyStateQuestion
+from loopmargin_wire.supply_headroom import SupplyHeadroomAnswer, SupplyHeadroomQuestion
+
+Q = TypeVar("Q", bound=Question)
+A = TypeVar("A", bound=Answer)
+
+
+@dataclass(frozen=True)
+class Route(Generic[Q, A]):
+    """A question of the service by its name in the path and its two types."""
+
+    name: str
+    question: type[Q]
+    answer: type[A]
+
+
+RADIATOR_AREA = Route("radiator-area", RadiatorAreaQuestion, RadiatorAreaAnswer)
+PUMP_HEAD = Route("pump-head", PumpHeadQuestion, PumpHeadAnswer)
+SUPPLY_HEADROOM = Route("supply-headroom", SupplyHeadroomQuestion, SupplyHeadroomAnswer)
+STEADY_STATE = Route("steady-state", SteadyStateQuestion, SteadyStateAnswer)
