@@ -41,6 +41,11 @@ class Passages:
     viscous: Array
     inertial: Array
 
+    @cached_property
+    def rubbing(self) -> Index:
+        """Give the passages whose drop depends on the friction factor."""
+        return np.flatnonzero(self.friction_length)
+
 
 @dataclass(frozen=True)
 class Components:
@@ -100,9 +105,85 @@ def _membership(branch: Index, count: int) -> Array:
     return np.asarray(np.arange(count)[:, None] == branch[None, :], dtype=np.float64)
 
 
-def passage_drop(passages: Passages, liquid: Properties, flow: Array) -> tuple[Array, Array]:
+class PassageTerms(NamedTuple):
+    """Terms of each passage in mass flow w: linear w + quadratic w^2 + weight f(Re) w^2.
+
+    Units are [Pa s/kg], [Pa s2/kg2] and [Pa s2/kg2]; `reynolds_per_flow` is [s/kg].
     """
-    Pressure drop of each passage and its slope.
+
+    linear: Array
+    quadratic: Array
+    weight: Array
+    reynolds_per_flow: Array
+
+
+def passage_terms(passages: Passages, liquid: Properties) -> PassageTerms:
+    """
+    Terms of each passage at the state of the coolant in it.
+
+    Parameters
+    ----------
+    passages : Passages
+        Geometry, one entry for each passage. [m and -]
+    liquid : Properties
+        Coolant in each passage, (passages, batch). [SI]
+
+    Returns
+    -------
+    PassageTerms
+        Each (passages, batch). [SI]
+
+    Notes
+    -----
+    ``dp = (f(Re) L + K1/Re + K) rho v**2 / 2`` (Weisbach), written in mass flow so that
+    the laminar term stays finite at rest.
+    """
+    bore = passages.bore[:, None]
+    area = 0.25 * np.pi * bore * bore
+    reynolds_per_flow = bore / (area * liquid.viscosity)
+    dynamic = 0.5 / (liquid.density * area * area)
+    return PassageTerms(
+        dynamic * passages.viscous[:, None] / reynolds_per_flow,
+        dynamic * passages.inertial[:, None],
+        dynamic * passages.friction_length[:, None],
+        reynolds_per_flow,
+    )
+
+
+def friction_drop(
+    weight: Array, reynolds_per_flow: Array, relative_roughness: Array, flow: Array
+) -> tuple[Array, Array]:
+    """
+    Part of the pressure drop that follows the friction factor, and its slope.
+
+    Parameters
+    ----------
+    weight, reynolds_per_flow : ndarray
+        As in `PassageTerms`, (passages, batch). [Pa s2/kg2 and s/kg]
+    relative_roughness : ndarray
+        Broadcast with *flow*. [-]
+    flow : ndarray
+        Mass flow of either sign, (passages, batch). [kg/s]
+
+    Returns
+    -------
+    tuple of ndarray
+        Pressure drop with the sign of the flow [Pa] and its slope [Pa s/kg].
+
+    Notes
+    -----
+    Churchill's factor at all Reynolds numbers; see `pipe.friction_factor_and_slope`.
+    """
+    size = np.maximum(np.abs(flow), SMALLEST_FLOW)
+    reynolds = size * reynolds_per_flow
+    friction, friction_slope = friction_factor_and_slope(reynolds, relative_roughness)
+    per_flow = weight * friction * size
+    return per_flow * flow, 2.0 * per_flow + weight * size * reynolds * friction_slope
+
+
+def passage_drop(passages: Passages, liquid: Properties, flow: Array) -> Array:
+    """
+    Pressure drop of each passage.
 
     Parameters
     ----------
@@ -115,32 +196,17 @@ def passage_drop(passages: Passages, liquid: Properties, flow: Array) -> tuple[A
 
     Returns
     -------
-    tuple of ndarray
-        Pressure drop with the sign of the flow [Pa] and its slope [Pa s/kg].
+    ndarray
+        Pressure drop with the sign of the flow. [Pa]
 
     Notes
     -----
-    ``dp = (f(Re) L + K1/Re + K) rho v**2 / 2`` (Weisbach, with Churchill's f), written
-    in mass flow so that the laminar term stays finite at rest.
+    The sum of the terms of `passage_terms`, for all Reynolds numbers.
     """
-    bore = passages.bore[:, None]
-    area = 0.25 * np.pi * bore * bore
-    size = np.maximum(np.abs(flow), SMALLEST_FLOW)
-    reynolds_per_flow = bore / (area * liquid.viscosity)
-    friction, friction_slope = friction_factor_and_slope(
-        size * reynolds_per_flow, passages.relative_roughness[:, None]
-    )
-    length = passages.friction_length[:, None]
-    dynamic = 0.5 / (liquid.density * area * area)
-    laminar = dynamic * passages.viscous[:, None] / reynolds_per_flow
-    share = dynamic * (friction * length + passages.inertial[:, None])
-    drop = flow * (size * share + laminar)
-    slope = (
-        2.0 * size * share
-        + laminar
-        + dynamic * size * size * length * friction_slope * reynolds_per_flow
-    )
-    return drop, slope
+    terms = passage_terms(passages, liquid)
+    roughness = passages.relative_roughness[:, None]
+    rubbed, _ = friction_drop(terms.weight, terms.reynolds_per_flow, roughness, flow)
+    return np.asarray(flow * (terms.linear + terms.quadratic * np.abs(flow)) + rubbed)
 
 
 def component_terms(components: Components, liquid: Properties) -> tuple[Array, Array]:
@@ -188,26 +254,40 @@ def loop_law(loop: Loop, liquid: Liquid, speed_ratio: Array) -> Law:
         Flows [kg/s] to pressure drops [Pa] and slopes [Pa s/kg], (links, batch).
     """
     branches = len(loop.branch_tail)
-    linear, quadratic = component_terms(loop.components, liquid.components)
-    linear = loop.component_sum @ linear
-    quadratic = loop.component_sum @ quadratic
-    adder = loop.passage_sum
+    linear, quadratic = _smooth_terms(loop, liquid)
+    terms = passage_terms(loop.passages, liquid.passages)
+    rubbing = loop.passages.rubbing
+    weight, per_flow = terms.weight[rubbing], terms.reynolds_per_flow[rubbing]
+    roughness = loop.passages.relative_roughness[rubbing, None]
+    place = loop.passages.branch[rubbing]
+    adder = loop.passage_sum[:, rubbing]
 
     def law(flow: Array) -> tuple[Array, Array]:
+        drop, slope = np.empty_like(flow), np.empty_like(flow)
         through = flow[:branches]
-        drop = through * (linear + quadratic * np.abs(through))
-        slope = linear + 2.0 * quadratic * np.abs(through)
-        if loop.passages.branch.size:
-            inside = passage_drop(loop.passages, liquid.passages, through[loop.passages.branch])
-            drop = drop + adder @ inside[0]
-            slope = slope + adder @ inside[1]
+        per_unit = quadratic * np.abs(through)
+        drop[:branches] = through * (linear + per_unit)
+        slope[:branches] = linear + 2.0 * per_unit
+        if rubbing.size:
+            rubbed = friction_drop(weight, per_flow, roughness, through[place])
+            drop[:branches] += adder @ rubbed[0]
+            slope[:branches] += adder @ rubbed[1]
         gain, gain_slope = pump_gain(loop.curves, liquid.pumps, flow[branches:], speed_ratio)
-        return (
-            np.concatenate([drop, -gain]),
-            np.maximum(np.concatenate([slope, -gain_slope]), SMALLEST_SLOPE),
-        )
+        np.negative(gain, out=drop[branches:])
+        np.negative(gain_slope, out=slope[branches:])
+        return drop, np.maximum(slope, SMALLEST_SLOPE)
 
     return law
+
+
+def _smooth_terms(loop: Loop, liquid: Liquid) -> tuple[Array, Array]:
+    """Add up, for each branch, everything that is linear or quadratic in the flow."""
+    linear, quadratic = component_terms(loop.components, liquid.components)
+    passages = passage_terms(loop.passages, liquid.passages)
+    return (
+        loop.component_sum @ linear + loop.passage_sum @ passages.linear,
+        loop.component_sum @ quadratic + loop.passage_sum @ passages.quadratic,
+    )
 
 
 def pump_gain(
@@ -237,11 +317,10 @@ def pump_gain(
     Head against volume flow is taken as independent of the liquid, which holds below
     some 10 mm2/s. Below zero flow a pump is a closed check valve.
     """
-    density = np.broadcast_to(liquid.density, flow.shape)
-    rows = [
-        value_and_slope(curve, row / rho, ratio, check_valve=True)
-        for curve, row, rho, ratio in zip(curves, flow, density, speed_ratio, strict=True)
-    ]
-    head = np.stack([row[0] for row in rows])
-    slope = np.stack([row[1] for row in rows])
-    return density * GRAVITY * head, GRAVITY * slope
+    head, slope = np.empty_like(flow), np.empty_like(flow)
+    volume = flow / liquid.density
+    for row, curve in enumerate(curves):
+        head[row], slope[row] = value_and_slope(
+            curve, volume[row], speed_ratio[row], check_valve=True
+        )
+    return liquid.density * GRAVITY * head, GRAVITY * slope

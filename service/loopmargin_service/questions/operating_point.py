@@ -67,7 +67,7 @@ def element_states(
     """Describe every element in the order of the question."""
     loop = pipework.loop
     inside = point.flow[loop.passages.branch]
-    passages = passage_drop(loop.passages, point.liquid.passages, inside)[0][:, 0]
+    passages = passage_drop(loop.passages, point.liquid.passages, inside)[:, 0]
     through = point.flow[loop.components.branch]
     linear, quadratic = component_terms(loop.components, point.liquid.components)
     components = (through * (linear + quadratic * np.abs(through)))[:, 0]

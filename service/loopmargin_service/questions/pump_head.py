@@ -38,8 +38,10 @@ from loopmargin_wire.pump_head import (
 # Speeds at which the loop is solved together, over the speed asked about.
 SPEEDS = np.array([1.0, 0.25, 0.4, 0.55, 0.7, 0.85, 1.15, 1.35, 1.6, 2.0, 2.6, 4.0])
 RUN = 0
+ORDER = np.argsort(SPEEDS)
+SORTED = SPEEDS[ORDER]
 START_FLOW = 0.03
-SPEED_TOLERANCE = 1e-7
+SPEED_TOLERANCE = 1e-6
 SPEED_STEPS = 12
 # Common practice, no source: what a small pump wants at its inlet when nothing is stated.
 SUCTION_HEAD_WANTED_M = 2.0
@@ -95,7 +97,7 @@ def uniform(loop: Loop, here: Properties) -> Liquid:
 
 def _solve(loop: Loop, liquid: Liquid, ratios: Array) -> Flows:
     """Solve the loop at several speeds together."""
-    start = np.full((len(loop.topology.tail), ratios.shape[1]), START_FLOW)
+    start = np.tile(START_FLOW * SPEEDS, (len(loop.topology.tail), 1))
     return network.solve(loop.topology, loop_law(loop, liquid, ratios), start)
 
 
@@ -109,40 +111,53 @@ class _Speeds(NamedTuple):
 
     def needed(self, required: Required) -> float | None:
         """Find the common factor on all speeds at which every required flow is reached."""
-        order = np.argsort(SPEEDS)
-        speeds = SPEEDS[order]
-        reached = share_of_required(self.loop, self.flows.flow, required)[order]
+        reached = share_of_required(self.loop, self.flows.flow, required)[ORDER]
         if reached[-1] < 1.0:
             return None
         above = int(np.argmax(reached >= 1.0))
-        if above == 0:
-            low = (0.0, 0.0)
-        else:
-            low = (float(speeds[above - 1]), float(reached[above - 1]))
-        high = (float(speeds[above]), float(reached[above]))
-        return self._refine(required, low, high, self.flows.flow[:, [order[above]]])
+        guess = _interpolated(reached, above)
+        flow = self.flows.flow[:, [ORDER[above]]] * (guess / float(SORTED[above]))
+        low = (float(SORTED[above - 1]), float(reached[above - 1])) if above else (0.0, 0.0)
+        return self._refine(
+            required, (low, (float(SORTED[above]), float(reached[above]))), guess, flow
+        )
 
     def _refine(
         self,
         required: Required,
-        low: tuple[float, float],
-        high: tuple[float, float],
+        bracket: tuple[tuple[float, float], tuple[float, float]],
+        speed: float,
         flow: Array,
     ) -> float | None:
         """Close in on the speed; flow goes almost in proportion to it."""
+        low, high = bracket
         for _ in range(SPEED_STEPS):
-            speed = _between(low, high)
             solved = network.solve(
                 self.loop.topology, loop_law(self.loop, self.liquid, self.ratios * speed), flow
             )
-            flow = solved.flow
-            share = float(share_of_required(self.loop, flow, required)[0])
+            share = float(share_of_required(self.loop, solved.flow, required)[0])
             if not solved.converged.all():
                 return None
             if abs(share - 1.0) < SPEED_TOLERANCE:
                 return speed
             low, high = ((speed, share), high) if share < 1.0 else (low, (speed, share))
+            speed = _between(low, high)
+            flow = solved.flow / share
         return None
+
+
+def _interpolated(reached: Array, above: int) -> float:
+    """Guess the speed from three neighbouring shares, on logarithmic scales."""
+    first = min(max(above - 1, 0), reached.size - 3)
+    near = slice(first, first + 3)
+    if above == 0 or reached[first] <= 0.0:
+        return float(SORTED[above] / reached[above])
+    share, speed = np.log(reached[near]), np.log(SORTED[near])
+    weights = [
+        np.prod([share[j] / (share[j] - share[i]) for j in range(3) if j != i]) for i in range(3)
+    ]
+    low = SORTED[above - 1]
+    return float(np.clip(np.exp(np.dot(weights, speed)), low, SORTED[above]))
 
 
 def _between(low: tuple[float, float], high: tuple[float, float]) -> float:
@@ -196,12 +211,13 @@ def _answer(
     head = float(loop_head(loop, point.liquid, point.flow, point.speed_ratio)[0])
     curve = _curve(speeds)
     factor = speeds.needed(required)
+    for_total = factor if not required.branches else speeds.needed(Required(required.total, {}))
     margins = [
         flow_margin("loop flow", question.required_flow_l_per_min, flow, question.confidence),
         *branch_margins(
             question.branches, [b.flow_l_per_min for b in branches], question.confidence
         ),
-        *_head_margin(question, required, speeds),
+        *_head_margin(question, for_total, speeds),
         *air_margin(elements, question.confidence),
         *suction_margins(pumps, question.confidence),
     ]
@@ -259,12 +275,9 @@ def branch_margins(
     ]
 
 
-def _head_margin(question: PumpHeadQuestion, required: Required, speeds: _Speeds) -> list[Margin]:
+def _head_margin(question: PumpHeadQuestion, factor: float | None, speeds: _Speeds) -> list[Margin]:
     """Judge the head at the required flow, where one pump makes that a clear question."""
-    if len(question.pumps) > 1:
-        return []
-    factor = speeds.needed(Required(required.total, {}))
-    if factor is None:
+    if len(question.pumps) > 1 or factor is None:
         return []
     curve = speeds.loop.curves[0]
     volume = np.array([question.required_flow_l_per_min * L_PER_MIN])
@@ -319,7 +332,7 @@ def _curve(speeds: _Speeds) -> tuple[CurvePoint, ...]:
     demand = loop_head(speeds.loop, speeds.liquid, speeds.flows.flow, ratios)
     volume = flow / speeds.liquid.pumps.density[0]
     capacity, _ = value_and_slope(speeds.loop.curves[0], volume, speeds.ratios[0])
-    order = [n for n in np.argsort(volume) if capacity[n] >= 0.0 and speeds.flows.converged[n]]
+    order = [n for n in ORDER if capacity[n] >= 0.0 and speeds.flows.converged[n]]
     return tuple(
         CurvePoint(
             flow_l_per_min=out(volume[n], L_PER_MIN),
