@@ -74,7 +74,7 @@ class CoreSection:
     @property
     def face_area(self) -> float:
         """Area of the face. [m2]"""
-        return self.core.face_width * self.core.face_height
+        return self.core.face_area
 
     def conductance(self, air: AirStream, liquid_flow: Array, liquid: Properties) -> Array:
         """Conductance between entering coolant and entering air. [W/K]"""

@@ -1,0 +1,352 @@
+"""`radiator-area`: conductance, face area and sections that a heat load needs."""
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+
+from loopmargin_service.physics import air, network
+from loopmargin_service.physics.air_path import (
+    CURVE_DENSITY,
+    ROOM,
+    AirPath,
+    air_law,
+    air_topology,
+    fan_pressure,
+)
+from loopmargin_service.physics.coolant import Properties
+from loopmargin_service.physics.exchanger import series_conductance
+from loopmargin_service.physics.network import Array
+from loopmargin_service.physics.radiator import AirStream, CoreSection, Section, conductance
+from loopmargin_service.questions import parts, uncertainty, wording
+from loopmargin_service.questions.conversion import (
+    CM2,
+    L_PER_MIN,
+    M3_PER_H,
+    ZERO_CELSIUS,
+    celsius,
+    kelvin,
+    out,
+)
+from loopmargin_service.questions.edition import EDITION
+from loopmargin_service.questions.margins import margin
+from loopmargin_service.questions.radiator_range import radiator_notes
+from loopmargin_wire.answer import Basis, Margin, Outcome
+from loopmargin_wire.part import CoreRadiator, Radiator
+from loopmargin_wire.radiator_area import (
+    AirState,
+    AllowedRise,
+    AreaPoint,
+    GivenAirFlow,
+    GivenFaceVelocity,
+    GivenFans,
+    RadiatorAreaAnswer,
+    RadiatorAreaQuestion,
+    RadiatorState,
+)
+
+HOTTEST_COOLANT_C = 95.0
+CURVE_VELOCITIES = np.array([0.25, 0.4, 0.6, 0.8, 1.0, 1.25, 1.5, 1.75, 2.0, 2.5, 3.0, 4.0])
+# The operating point stands first, then a neighbour that gives the sensitivity to air flow.
+NEIGHBOUR = 1.01
+START_VELOCITY = 1.0
+
+
+class Water(NamedTuple):
+    """The coolant stream: temperature in [K], mass flow [kg/s], capacity [W/K], properties."""
+
+    inlet: float
+    flow: float
+    capacity: float
+    liquid: Properties
+
+
+class Air(NamedTuple):
+    """The air of one section: velocity on the face [m/s], density, temperature [K], fans [Pa]."""
+
+    velocity: float
+    density: float
+    temperature: float
+    fan_pressure: float | None
+    stated: bool
+
+
+def answer(question: RadiatorAreaQuestion) -> RadiatorAreaAnswer:
+    """Compare the conductance that is needed with the one that the sections have."""
+    section = parts.section(question.radiator, ("radiator",))
+    target_c = _target_c(question)
+    parts.above_freezing(parts.mix(question.coolant), target_c, ("target",))
+    rise = target_c - question.room.air_c
+    if rise <= 0.0:
+        return _no_state(
+            question,
+            f"the coolant may be {target_c:g} degC but the room air is {question.room.air_c:g} "
+            "degC; a radiator cannot cool below the air that enters it",
+            "Allow a warmer coolant or cool the room.",
+        )
+    if target_c > HOTTEST_COOLANT_C:
+        return _no_state(
+            question,
+            f"the coolant would be {target_c:g} degC, beyond {HOTTEST_COOLANT_C:g} degC where "
+            "its properties are no longer known well and it is close to boiling",
+            "Ask for a smaller rise.",
+        )
+    stream = _air(question, section)
+    return _answer(question, section, stream, _coolant(question, target_c))
+
+
+def _target_c(question: RadiatorAreaQuestion) -> float:
+    """Give the allowed temperature of the coolant entering the radiator."""
+    if isinstance(question.target, AllowedRise):
+        return question.room.air_c + question.target.rise_k
+    return question.target.coolant_c
+
+
+def _coolant(question: RadiatorAreaQuestion, target_c: float) -> Water:
+    """Describe the coolant at the mean of what enters and what leaves."""
+    mix = parts.mix(question.coolant)
+    entering = parts.liquid(mix, target_c)
+    volume = question.flow_l_per_min * L_PER_MIN
+    drop = question.heat_w / (volume * float(entering.density[0] * entering.heat_capacity[0]))
+    lowest = max(parts.freezing_c(mix) + 1.0, question.room.air_c)
+    mean_c = min(max(target_c - 0.5 * drop, lowest), target_c)
+    liquid = parts.liquid(mix, mean_c)
+    flow = volume * float(liquid.density[0])
+    return Water(kelvin(target_c), flow, flow * float(liquid.heat_capacity[0]), liquid)
+
+
+def _air(question: RadiatorAreaQuestion, section: Section) -> Air:
+    """Find the air through one section, from what is stated or from the fans."""
+    temperature = kelvin(question.room.air_c)
+    density = float(air.density(parts.room_pressure(question.room), np.float64(temperature)))
+    given = question.air
+    if isinstance(given, GivenFaceVelocity):
+        return Air(given.face_velocity_m_per_s, density, temperature, None, stated=True)
+    if isinstance(given, GivenAirFlow):
+        velocity = given.air_flow_m3_per_h * M3_PER_H / section.face_area
+        return Air(velocity, density, temperature, None, stated=True)
+    return _fanned(given, section, density, temperature)
+
+
+def _fanned(given: GivenFans, section: Section, density: float, temperature: float) -> Air:
+    """Find where the fans and the section with its grille meet."""
+    fans = given.fans
+    path = AirPath(
+        area=section.face_area,
+        tail=ROOM,
+        head=ROOM,
+        loss_coefficient=parts.loss_coefficient(given.grille),
+        section=section,
+        curve=parts.fan_curve(fans.fan, ("air", "fans", "fan")),
+        fan_count=fans.count,
+    )
+    state = np.array([[density]]), np.array([[temperature]])
+    ratio = np.array([[fans.speed_rpm / fans.fan.curve_speed_rpm]])
+    start = np.array([[START_VELOCITY * section.face_area * density]])
+    flows = network.solve(air_topology((path,)), air_law((path,), *state, ratio), start)
+    assert path.curve is not None  # noqa: S101 - given just above
+    stream = AirStream(flows.flow[0], state[0][0], state[1][0])
+    pressure = float(fan_pressure(path, path.curve, stream, ratio[0])[0][0])
+    velocity = max(float(flows.flow[0, 0]), 0.0) / (density * section.face_area)
+    return Air(velocity, density, temperature, pressure, stated=False)
+
+
+class _Curve(NamedTuple):
+    """Conductance of one section and air pressure drop over velocities."""
+
+    velocity: Array
+    conductance: Array
+    pressure_drop: Array
+
+
+def _over_velocities(section: Section, stream: Air, water: Water) -> _Curve:
+    """Evaluate one section at its operating point, beside it, and over the curve."""
+    velocity = np.concatenate([[stream.velocity, stream.velocity * NEIGHBOUR], CURVE_VELOCITIES])
+    air_stream = AirStream(
+        velocity * stream.density * section.face_area,
+        np.full_like(velocity, stream.density),
+        np.full_like(velocity, stream.temperature),
+    )
+    flow = np.full_like(velocity, water.flow)
+    return _Curve(
+        velocity,
+        conductance(section, air_stream, flow, water.liquid),
+        section.air_drop(air_stream),
+    )
+
+
+def sections_for(needed: float, each: float, capacity: float) -> float | None:
+    """Give the number of sections in series, as a fraction; none when no number suffices.
+
+    Each section has fresh air, so n of them leave (1 - G/C)**n of the inlet difference.
+    """
+    if needed >= capacity or each <= 0.0:
+        return None
+    left = 1.0 - min(each / capacity, 1.0 - 1e-12)
+    return math.log(1.0 - needed / capacity) / math.log(left)
+
+
+def _answer(
+    question: RadiatorAreaQuestion, section: Section, stream: Air, water: Water
+) -> RadiatorAreaAnswer:
+    """Put the state, the margins and the notes together."""
+    curve = _over_velocities(section, stream, water)
+    state, spread = _state(question, section, stream, (water, curve))
+    return RadiatorAreaAnswer(
+        edition=EDITION,
+        outcome=_outcome(question, state, water),
+        margins=_margins(question, state, spread),
+        basis=basis(question.radiator, question.coolant.__class__.__name__),
+        notes=(
+            *radiator_notes(question.radiator, section, stream.velocity, "/radiator"),
+            *(() if stream.stated else (wording.AIR_FLOW_NOTE,)),
+        ),
+        cautions=(*wording.LIQUID_CAUTIONS, wording.FAN_CAUTION, wording.ESTIMATE_CAUTION),
+        question=question,
+        state=state,
+    )
+
+
+def _state(
+    question: RadiatorAreaQuestion,
+    section: Section,
+    stream: Air,
+    rest: tuple[Water, _Curve],
+) -> tuple[RadiatorState, float]:
+    """Give the state and the relative uncertainty of the conductance available."""
+    water, curve = rest
+    rise = celsius(water.inlet) - question.room.air_c
+    each = float(curve.conductance[0])
+    count = question.section_count
+    available = float(series_conductance(np.full(count, each), water.capacity))
+    needed = question.heat_w / rise
+    sections = sections_for(needed, each, water.capacity)
+    area_each = out(section.face_area, CM2)
+    area = None if sections is None else sections * area_each
+    air_flow = stream.velocity * section.face_area
+    warming = question.heat_w / (count * max(air_flow, 1e-9) * stream.density * air.HEAT_CAPACITY)
+    state = RadiatorState(
+        rise_k=rise,
+        conductance_needed_w_per_k=needed,
+        conductance_available_w_per_k=available,
+        conductance_per_section_w_per_k=each,
+        coolant_in_c=celsius(water.inlet),
+        coolant_out_c=celsius(water.inlet - min(question.heat_w / water.capacity, rise)),
+        heat_carried_at_target_w=available * rise,
+        rise_at_heat_k=min(question.heat_w / available, 1e4),
+        area_installed_cm2=count * area_each,
+        area_needed_cm2=area,
+        area_per_watt_cm2_per_w=None if area is None else area / question.heat_w,
+        sections_needed=None if sections is None else math.ceil(sections - 1e-9),
+        air=AirState(
+            air_flow_m3_per_h=out(air_flow, M3_PER_H),
+            face_velocity_m_per_s=stream.velocity,
+            pressure_drop_pa=float(curve.pressure_drop[0]),
+            fan_pressure_pa=stream.fan_pressure,
+            air_out_c=min(question.room.air_c + warming, celsius(water.inlet)),
+        ),
+        area_curve=_area_curve(needed, area_each, water.capacity, curve),
+    )
+    return state, _relative_uncertainty(question, stream, curve)
+
+
+def _area_curve(
+    needed: float, area_each: float, capacity: float, curve: _Curve
+) -> tuple[AreaPoint, ...]:
+    """Give the face area needed over face velocity."""
+    points = []
+    for velocity, each, drop in zip(*(part[2:] for part in curve), strict=True):
+        sections = sections_for(needed, float(each), capacity)
+        points.append(
+            AreaPoint(
+                face_velocity_m_per_s=float(velocity),
+                area_cm2=None if sections is None else sections * area_each,
+                air_pressure_drop_pa=float(drop),
+            )
+        )
+    return tuple(points)
+
+
+def _relative_uncertainty(question: RadiatorAreaQuestion, stream: Air, curve: _Curve) -> float:
+    """Combine the law's scatter with the air flow's, through the sensitivity found."""
+    low, high = (max(float(value), 1e-12) for value in curve.conductance[:2])
+    exponent = math.log(high / low) / math.log(NEIGHBOUR)
+    flow = uncertainty.STATED_AIR_FLOW if stream.stated else uncertainty.INSTALLED_AIR_FLOW
+    rated = not isinstance(question.radiator, CoreRadiator)
+    law = uncertainty.RATED_CONDUCTANCE if rated else uncertainty.CORE_CONDUCTANCE
+    return uncertainty.combined(law, exponent * flow)
+
+
+def _margins(
+    question: RadiatorAreaQuestion, state: RadiatorState, spread: float
+) -> tuple[Margin, ...]:
+    """Judge conductance, rise and area; they are three views of one comparison."""
+    rows = [
+        (
+            "conductance",
+            state.conductance_needed_w_per_k,
+            state.conductance_available_w_per_k,
+            "W/K",
+            spread * state.conductance_available_w_per_k,
+        ),
+        (
+            "coolant rise over room air",
+            state.rise_at_heat_k,
+            state.rise_k,
+            "K",
+            spread * state.rise_at_heat_k,
+        ),
+    ]
+    if state.area_needed_cm2 is not None:
+        installed = state.area_installed_cm2
+        rows.append(
+            ("face area", state.area_needed_cm2, installed, "cm2", spread * state.area_needed_cm2)
+        )
+    return tuple(margin(*row, question.confidence) for row in rows)
+
+
+def _outcome(question: RadiatorAreaQuestion, state: RadiatorState, water: Water) -> Outcome:
+    """Say what would help where the sections are not enough."""
+    if state.area_needed_cm2 is None:
+        limit = f"{water.capacity:.3g} W/K"
+        return Outcome(
+            status="solved",
+            reason=f"no area suffices: {state.conductance_needed_w_per_k:.3g} W/K are needed and "
+            f"this coolant flow carries {limit} at most"
+            if state.conductance_needed_w_per_k >= water.capacity
+            else "no area suffices: no air moves through the radiator",
+            advice=("Raise the coolant flow, allow a larger rise or move more air.",),
+        )
+    if state.sections_needed is not None and state.sections_needed > question.section_count:
+        return Outcome(
+            status="solved",
+            reason="fails: the installed face is too small",
+            advice=(
+                f"Install {state.sections_needed} of these sections, run the fans faster, or "
+                f"allow a rise of {state.rise_at_heat_k:.1f} K.",
+            ),
+        )
+    return Outcome(status="solved")
+
+
+def basis(radiator: Radiator, fluid: str) -> tuple[Basis, ...]:
+    """Name the laws behind the conductance."""
+    laws = [wording.WATER if fluid == "Water" else wording.GLYCOL, wording.AIR]
+    laws.append(wording.EFFECTIVENESS)
+    if isinstance(radiator, CoreRadiator):
+        return (*laws, wording.LOUVRED_HEAT, wording.LOUVRED_DROP, wording.GRILLES)
+    return (*laws, wording.RATED, wording.GRILLES)
+
+
+def _no_state(question: RadiatorAreaQuestion, reason: str, advice: str) -> RadiatorAreaAnswer:
+    """Answer a question that has no state to report."""
+    return RadiatorAreaAnswer(
+        edition=EDITION,
+        outcome=Outcome(status="no_operating_point", reason=reason, advice=(advice,)),
+        margins=(),
+        basis=basis(question.radiator, question.coolant.__class__.__name__),
+        notes=(),
+        cautions=(wording.ESTIMATE_CAUTION,),
+        question=question,
+        state=None,
+    )
