@@ -61,8 +61,8 @@ class Flows(NamedTuple):
     """Solution of a network and how the iteration ended.
 
     `flow` [kg/s] is (links, batch), `pressure` [Pa] is (nodes, batch) and zero at the
-    reference; `residual` [-] is the largest pressure imbalance of a link over the largest
-    pressure drop, and `converged` says for each case whether it is below the tolerance.
+    reference; `residual` [-] is the largest pressure imbalance of a link over the size of
+    the pressure drops, and `converged` says for each case whether it is below the tolerance.
     """
 
     flow: Array
@@ -103,7 +103,7 @@ def solve(topology: Topology, law: Law, start: Array) -> Flows:
         pressure, step = _newton_step(topology, flow, drop, slope)
         conserved = iterations > 1
         flow, drop, slope = _advance(law, flow, step, (drop, slope), conserved=conserved)
-        residual = _imbalance(topology, drop, pressure)
+        residual = _imbalance(topology, drop, pressure, slope * flow)
         change = np.abs(step).max(axis=0) / (np.abs(flow).max(axis=0) + 1e-12)
         converged = (residual < TOLERANCE) & (change < np.sqrt(TOLERANCE))
         if converged.all():
@@ -131,7 +131,7 @@ def _node_pressure(topology: Topology, conductance: Array, guess: Array) -> Arra
     size = topology.incidence.shape[0]
     if size == 1:
         return np.asarray(right / matrix)
-    stacked = matrix.T.reshape(-1, size, size)
+    stacked = matrix.T.reshape(matrix.shape[1], size, size)
     return np.asarray(np.linalg.solve(stacked, right.T[:, :, None])[:, :, 0].T)
 
 
@@ -154,10 +154,15 @@ def _advance(
     return ahead, drop, slope
 
 
-def _imbalance(topology: Topology, drop: Array, pressure: Array) -> Array:
-    """Give the largest difference of link drop and node pressures, over the largest drop."""
+def _imbalance(topology: Topology, drop: Array, pressure: Array, scale: Array) -> Array:
+    """Give the largest difference of link drop and node pressures, over the size of the drops.
+
+    A fan or pump inside a link can bring its drop near zero, so the size counts slope times
+    flow as well.
+    """
     left = np.abs(drop + topology.incidence.T @ pressure).max(axis=0)
-    return np.asarray(left / (np.abs(drop).max(axis=0) + 1e-12))
+    size = np.maximum(np.abs(drop), np.abs(scale)).max(axis=0)
+    return np.asarray(left / (size + 1e-12))
 
 
 def links_without_return(topology: Topology) -> list[int]:
