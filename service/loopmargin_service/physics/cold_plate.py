@@ -1,0 +1,154 @@
+"""Thermal resistance of a cold plate against the flow of coolant through it.
+
+From the surface that the heat enters to the coolant that enters the plate, so the warming of
+the coolant inside is counted. SI throughout.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+REFERENCE_FLOW = 1e-3 / 60.0
+"""Flow at which the factor of the law is the resistance above the least: 1 L/min. [m3/s]"""
+
+EXPONENT_RANGE = (0.2, 1.0)
+"""Exponents that a fit may take; 1 is pure warming of the coolant. [-]"""
+
+EXPONENT_TYPICAL = 0.6
+"""Exponent taken where two points cannot tell it; common practice, no source. [-]"""
+
+FLOW_MIN = 1e-9
+"""Slower flows are taken at this one, so that still coolant has a finite resistance. [m3/s]"""
+
+_FLOWS_FOR_EXPONENT = 3
+_GRID = 81
+_GOLDEN = 0.5 * (5.0**0.5 - 1.0)
+_GOLDEN_STEPS = 40
+
+
+class Fit(NamedTuple):
+    """The law of one cold plate; the residual is the rms of the relative deviations."""
+
+    minimum: float
+    """Resistance at endless flow. [K/W]"""
+    factor: float
+    """Resistance above it at `REFERENCE_FLOW`. [K/W]"""
+    exponent: float
+    """Exponent of the flow. [-]"""
+    residual: float
+    """Root of the mean squared relative deviation. [-]"""
+
+
+def resistance(
+    minimum: ArrayLike, factor: ArrayLike, exponent: ArrayLike, flow: ArrayLike
+) -> NDArray[np.float64]:
+    """Resistance from the heated surface to the entering coolant.
+
+    Parameters
+    ----------
+    minimum : array_like
+        Resistance at endless flow. [K/W]
+    factor : array_like
+        Resistance above it at `REFERENCE_FLOW`, broadcast with *flow*. [K/W]
+    exponent : array_like
+        Exponent of the flow, broadcast with *flow*. [-]
+    flow : array_like
+        Volume flow of the coolant; its sign does not matter. [m3/s]
+
+    Returns
+    -------
+    ndarray
+        Thermal resistance. [K/W]
+
+    Notes
+    -----
+    minimum + factor (flow / `REFERENCE_FLOW`)^-exponent. Physical exponents are 1/3 for
+    developing laminar flow, 1/2 to 2/3 for jets, 0.8 for turbulence and 1 for the warming of
+    the coolant; a fit lies between. Flows below `FLOW_MIN` count as that.
+    """
+    relative = np.maximum(np.abs(np.asarray(flow, dtype=np.float64)), FLOW_MIN) / REFERENCE_FLOW
+    falling: NDArray[np.float64] = relative ** -np.asarray(exponent, dtype=np.float64)
+    return np.asarray(minimum, dtype=np.float64) + np.asarray(factor) * falling
+
+
+def fit_resistance(flow: ArrayLike, measured: ArrayLike) -> Fit:
+    """Law through measured resistances.
+
+    Parameters
+    ----------
+    flow : array_like
+        Volume flows, one dimension, above zero. [m3/s]
+    measured : array_like
+        Resistances at these flows, above zero. [K/W]
+
+    Returns
+    -------
+    Fit
+        Minimum and factor, both at least zero, exponent within `EXPONENT_RANGE`, and the
+        residual. [K/W, K/W, -, -]
+
+    Notes
+    -----
+    Least squares of the relative deviations: for a given exponent the law is linear in
+    minimum and factor, which are found with the limit at zero; the exponent is searched on a
+    grid and refined by golden section. One flow gives a constant, two give
+    `EXPONENT_TYPICAL`.
+    """
+    relative = np.asarray(flow, dtype=np.float64) / REFERENCE_FLOW
+    measured = np.asarray(measured, dtype=np.float64)
+    distinct = len(np.unique(relative))
+    if distinct == 1:
+        constant = np.sum(1.0 / measured) / np.sum(measured**-2.0)
+        return _fitted(float(constant), 0.0, EXPONENT_TYPICAL, relative, measured)
+    if distinct < _FLOWS_FOR_EXPONENT:
+        return _at_exponent(EXPONENT_TYPICAL, relative, measured)
+    grid = np.linspace(*EXPONENT_RANGE, _GRID)
+    best = int(np.argmin([_at_exponent(n, relative, measured).residual for n in grid]))
+    low, high = float(grid[max(best - 1, 0)]), float(grid[min(best + 1, _GRID - 1)])
+    return _golden(low, high, relative, measured)
+
+
+def _golden(
+    low: float, high: float, relative: NDArray[np.float64], measured: NDArray[np.float64]
+) -> Fit:
+    """Narrow the exponent by golden section; ends at either end if the least lies there."""
+    left = _at_exponent(high - _GOLDEN * (high - low), relative, measured)
+    right = _at_exponent(low + _GOLDEN * (high - low), relative, measured)
+    for _ in range(_GOLDEN_STEPS):
+        if left.residual < right.residual:
+            high, right = right.exponent, left
+            left = _at_exponent(high - _GOLDEN * (high - low), relative, measured)
+        else:
+            low, left = left.exponent, right
+            right = _at_exponent(low + _GOLDEN * (high - low), relative, measured)
+    ends = (_at_exponent(n, relative, measured) for n in (low, high))
+    return min((left, right, *ends), key=lambda fit: fit.residual)
+
+
+def _at_exponent(
+    exponent: float, relative: NDArray[np.float64], measured: NDArray[np.float64]
+) -> Fit:
+    """Best minimum and factor, neither below zero, for one exponent."""
+    constant = 1.0 / measured
+    falling = relative**-exponent / measured
+    square, mixed, other = constant @ constant, constant @ falling, falling @ falling
+    determinant = square * other - mixed * mixed
+    minimum = (other * constant.sum() - mixed * falling.sum()) / determinant
+    factor = (square * falling.sum() - mixed * constant.sum()) / determinant
+    if minimum < 0.0:
+        minimum, factor = 0.0, falling.sum() / other
+    elif factor < 0.0:
+        minimum, factor = constant.sum() / square, 0.0
+    return _fitted(float(minimum), float(factor), exponent, relative, measured)
+
+
+def _fitted(
+    minimum: float,
+    factor: float,
+    exponent: float,
+    relative: NDArray[np.float64],
+    measured: NDArray[np.float64],
+) -> Fit:
+    deviation = (minimum + factor * relative**-exponent) / measured - 1.0
+    return Fit(minimum, factor, float(exponent), float(np.sqrt(np.mean(deviation**2))))
