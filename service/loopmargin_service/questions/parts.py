@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 from functools import lru_cache
+from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -102,7 +103,7 @@ def _falling(points: Sequence[tuple[float, float]], path: Path, across: str, alo
     """Refuse a curve that does not fall strictly with rising flow, naming the first bad point."""
     if strictly_falling(*(np.array(column) for column in zip(*points, strict=True))):
         return
-    for number, (before, here) in enumerate(zip(points, points[1:], strict=False), start=1):
+    for number, (before, here) in enumerate(pairwise(points), start=1):
         if here[0] <= before[0]:
             raise Refusal(
                 Fault(

@@ -7,7 +7,6 @@ import numpy as np
 
 from loopmargin_service.physics import air, network
 from loopmargin_service.physics.air_path import (
-    CURVE_DENSITY,
     ROOM,
     AirPath,
     air_law,
@@ -17,13 +16,12 @@ from loopmargin_service.physics.air_path import (
 from loopmargin_service.physics.coolant import Properties
 from loopmargin_service.physics.exchanger import series_conductance
 from loopmargin_service.physics.network import Array
-from loopmargin_service.physics.radiator import AirStream, CoreSection, Section, conductance
+from loopmargin_service.physics.radiator import AirStream, Section, conductance
 from loopmargin_service.questions import parts, uncertainty, wording
 from loopmargin_service.questions.conversion import (
     CM2,
     L_PER_MIN,
     M3_PER_H,
-    ZERO_CELSIUS,
     celsius,
     kelvin,
     out,
@@ -308,22 +306,24 @@ def _margins(
 def _outcome(question: RadiatorAreaQuestion, state: RadiatorState, water: Water) -> Outcome:
     """Say what would help where the sections are not enough."""
     if state.area_needed_cm2 is None:
-        limit = f"{water.capacity:.3g} W/K"
-        return Outcome(
-            status="solved",
-            reason=f"no area suffices: {state.conductance_needed_w_per_k:.3g} W/K are needed and "
-            f"this coolant flow carries {limit} at most"
-            if state.conductance_needed_w_per_k >= water.capacity
-            else "no area suffices: no air moves through the radiator",
-            advice=("Raise the coolant flow, allow a larger rise or move more air.",),
-        )
+        needed = state.conductance_needed_w_per_k
+        reason = "no area suffices: no air moves through the radiator"
+        if needed >= water.capacity:
+            reason = (
+                f"no area suffices: {needed:.3g} W/K are needed and this coolant flow carries "
+                f"{water.capacity:.3g} W/K at most"
+            )
+        advice = "Raise the coolant flow, allow a larger rise or move more air."
+        return Outcome(status="solved", reason=reason, advice=(advice,))
     if state.sections_needed is not None and state.sections_needed > question.section_count:
         return Outcome(
             status="solved",
             reason="fails: the installed face is too small",
             advice=(
-                f"Install {state.sections_needed} of these sections, run the fans faster, or "
-                f"allow a rise of {state.rise_at_heat_k:.1f} K.",
+                (
+                    f"Install {state.sections_needed} of these sections, run the fans faster, or "
+                    f"allow a rise of {state.rise_at_heat_k:.1f} K."
+                ),
             ),
         )
     return Outcome(status="solved")

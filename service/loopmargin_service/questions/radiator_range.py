@@ -43,8 +43,8 @@ def _core_notes(section: CoreSection, velocity: float, pointer: str) -> tuple[No
             notes.append(
                 Note(
                     code="core_geometry_range",
-                    text=f"{name.replace('_', ' ')} is {value / scale:.3g} {unit}; the cores behind "
-                    f"the correlation have {low / scale:.3g} to {high / scale:.3g} {unit}.",
+                    text=f"{name.replace('_', ' ')} is {value / scale:.3g} {unit}; the cores "
+                    f"behind the law have {low / scale:.3g} to {high / scale:.3g} {unit}.",
                     pointer=f"{pointer}/{FIELDS[name]}",
                 )
             )

@@ -102,14 +102,22 @@ TRANSITIONAL_NOTE = (
 )
 
 LIQUID_CAUTIONS = (
-    "Fill, bleed and leak-test with the computer unpowered and unplugged; run only the pump, "
-    "from a separate isolated 12 V supply.",
-    "If liquid reaches electronics, cut the power at the wall first and dry everything fully "
-    "before power returns; a coolant sold as non-conductive does not stay so.",
-    "Never run a pump dry; keep air in the reservoir as a cushion for expansion and stay below "
-    "the pressure rating of the weakest part.",
-    "Glycol and inhibitors are harmful when swallowed; follow the safety data sheet and local "
-    "rules for disposal.",
+    (
+        "Fill, bleed and leak-test with the computer unpowered and unplugged; run only the pump, "
+        "from a separate isolated 12 V supply."
+    ),
+    (
+        "If liquid reaches electronics, cut the power at the wall first and dry everything fully "
+        "before power returns; a coolant sold as non-conductive does not stay so."
+    ),
+    (
+        "Never run a pump dry; keep air in the reservoir as a cushion for expansion and stay "
+        "below the pressure rating of the weakest part."
+    ),
+    (
+        "Glycol and inhibitors are harmful when swallowed; follow the safety data sheet and local "
+        "rules for disposal."
+    ),
 )
 ESTIMATE_CAUTION = (
     "This is an estimate, not an approval: prove it on the bench under load before you promise it."
