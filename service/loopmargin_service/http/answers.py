@@ -4,11 +4,10 @@ The order is fixed: what the request says of itself, its body, its digest, the s
 only then the calculation, which runs in place because it takes a few milliseconds.
 """
 
-from typing import Any, Literal, NamedTuple
+from typing import NamedTuple
 
 import msgspec
-from litestar import Request, post, route
-from litestar.datastructures import State
+from litestar import post, route
 from litestar.handlers import HTTPRouteHandler
 from litestar.types import Scope
 
@@ -24,16 +23,14 @@ from loopmargin_service.http.media import (
     require_no_query,
 )
 from loopmargin_service.http.problems import NOT_STORED, ProblemError
-from loopmargin_service.http.reply import Header, Reply, length
+from loopmargin_service.http.reply import READING, Asking, Header, Reply, length
 from loopmargin_service.http.routes import Route
 from loopmargin_service.http.store import AnswerStore, Found, RequestKey
 from loopmargin_service.questions.edition import EDITION
 from loopmargin_wire.answer import Answer
 
-READING: tuple[Literal["GET"], Literal["HEAD"]] = ("GET", "HEAD")
 STORE_NAME = "loopmargin-answers"
 VARY: Header = (b"vary", b"accept")
-Asking = Request[Any, Any, State]
 
 
 class Answered(NamedTuple):

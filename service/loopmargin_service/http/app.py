@@ -16,6 +16,7 @@ from litestar.exceptions import HTTPException
 from loopmargin_service.http.answers import question_handler, stored_answer_handler
 from loopmargin_service.http.health import Readiness, health_handlers
 from loopmargin_service.http.identity import Identity
+from loopmargin_service.http.pages import page_handlers
 from loopmargin_service.http.problems import ProblemError, respond
 from loopmargin_service.http.repeats import Repeats
 from loopmargin_service.http.routes import ROUTES, Route
@@ -34,6 +35,7 @@ def create_app(settings: Settings, routes: tuple[Route, ...] = ROUTES) -> Litest
             *(question_handler(row, store, settings.body_bytes) for row in routes),
             stored_answer_handler(store),
             *health_handlers(readiness),
+            *page_handlers(),
         ],
         exception_handlers={
             ProblemError: respond,

@@ -4,24 +4,25 @@ A shared store that is away never makes the service unready: every answer is sti
 only more often computed anew. It is reported as degraded instead.
 """
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 import msgspec
-from litestar import Request, route
-from litestar.datastructures import State
+from litestar import route
 from litestar.handlers import HTTPRouteHandler
 from msgspec import Meta, Struct
 
 from loopmargin_service.http.problems import DRAINING, ProblemError
-from loopmargin_service.http.reply import Header, Reply, length
+from loopmargin_service.http.reply import READING, Asking, Header, Reply, length
 from loopmargin_service.http.store import AnswerStore
 from loopmargin_service.questions.edition import EDITION
 
-READING: tuple[Literal["GET"], Literal["HEAD"]] = ("GET", "HEAD")
 HEADERS: tuple[Header, ...] = (
     (b"content-type", b"application/json"),
     (b"cache-control", b"no-store"),
 )
+
+
+RETRY: tuple[Header, ...] = ((b"retry-after", b"1"),)
 
 
 class Alive(Struct, frozen=True, kw_only=True):
@@ -48,7 +49,9 @@ class Readiness:
     async def reply(self) -> Reply:
         """Answer /readyz, or refuse while draining."""
         if self.draining:
-            raise ProblemError(DRAINING, "This replica is stopping; use another one.")
+            raise ProblemError(
+                DRAINING, "This replica is stopping; use another one.", headers=RETRY
+            )
         usable = await self._store.shared_usable()
         return _reply(Ready(degraded=() if usable else ("answer_store",)))
 
@@ -57,10 +60,10 @@ def health_handlers(readiness: Readiness) -> list[HTTPRouteHandler]:
     """Make the handlers of /livez and /readyz."""
     alive = _reply(Alive())
 
-    async def livez(request: Request[Any, Any, State]) -> Reply:  # noqa: ARG001 - asked by nobody
+    async def livez(request: Asking) -> Reply:  # noqa: ARG001 - asked by nobody
         return alive
 
-    async def readyz(request: Request[Any, Any, State]) -> Reply:  # noqa: ARG001 - asked by nobody
+    async def readyz(request: Asking) -> Reply:  # noqa: ARG001 - asked by nobody
         return await readiness.reply()
 
     return [

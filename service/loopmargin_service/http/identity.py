@@ -19,7 +19,7 @@ _CALLERS_ID = re.compile(rb"[A-Za-z0-9._-]{1,64}")
 _TRACEPARENT = re.compile(
     rb"(?!ff)[0-9a-f]{2}-(?!0{32})([0-9a-f]{32})-(?!0{16})[0-9a-f]{16}-[0-9a-f]{2}"
 )
-_PAGES = ("/docs", "/problems/")
+_PAGES = ("/docs", "/problems")
 _EVERYWHERE: tuple[Header, ...] = (
     (b"x-content-type-options", b"nosniff"),
     (b"referrer-policy", b"no-referrer"),

@@ -12,12 +12,11 @@ from typing import NamedTuple
 from urllib.parse import quote
 
 import msgspec
-from litestar import Request, Response
-from litestar.datastructures import State
+from litestar import Response
 from litestar.exceptions import HTTPException
 from litestar.types import Scope
 
-from loopmargin_service.http.reply import Header
+from loopmargin_service.http.reply import Asking, Header
 from loopmargin_service.questions.refusals import Fault, Refusal
 from loopmargin_wire.problem import FieldError, Problem
 
@@ -212,7 +211,7 @@ def problem_of(error: Exception, scope: Scope) -> ProblemError:
             return ProblemError(CONTRADICTION, str(error), faults=error.faults)
         case HTTPException() if error.status_code < 500:  # noqa: PLR2004 - first status of faults of ours
             kind = OF_ROUTER.get(error.status_code, BAD_REQUEST)
-            return ProblemError(kind, kind.meaning, headers=_headers(error))
+            return ProblemError(kind, _routing_detail(kind, scope), headers=_headers(error))
     LOG.error(
         "bug in request %s, trace %s",
         instance(scope),
@@ -222,7 +221,7 @@ def problem_of(error: Exception, scope: Scope) -> ProblemError:
     return ProblemError(BUG, "The mistake has been logged under the identifier in instance.")
 
 
-def respond(request: Request[object, object, State], error: Exception) -> Response[bytes]:
+def respond(request: Asking, error: Exception) -> Response[bytes]:
     """Answer an exception that reached the router."""
     problem = problem_of(error, request.scope)
     headers = {name.decode(): value.decode() for name, value in problem.headers}
@@ -232,6 +231,13 @@ def respond(request: Request[object, object, State], error: Exception) -> Respon
         media_type=MEDIA_TYPE,
         headers={"cache-control": "no-store", **headers},
     )
+
+
+def _routing_detail(kind: Kind, scope: Scope) -> str:
+    path = ascii(scope["path"][:100])
+    if kind is METHOD:
+        return f"{path} does not take {scope['method'][:20]!a}; see the Allow header."
+    return f"Nothing is served at {path}." if kind is NOT_FOUND else kind.meaning
 
 
 def _headers(error: HTTPException) -> tuple[Header, ...]:

@@ -1,11 +1,15 @@
 """A whole response as one ASGI callable: status, headers, body, and nothing to negotiate."""
 
-from typing import NamedTuple
+from typing import Any, Literal, NamedTuple
 
+from litestar import Request
+from litestar.datastructures import State
 from litestar.enums import ScopeType
 from litestar.types import Receive, Scope, Send
 
 Header = tuple[bytes, bytes]
+Asking = Request[Any, Any, State]
+READING: tuple[Literal["GET"], Literal["HEAD"]] = ("GET", "HEAD")
 
 
 class Reply(NamedTuple):

@@ -3,8 +3,10 @@
 from collections.abc import Callable
 from typing import Any, NamedTuple
 
-from loopmargin_service.questions import supply_headroom
+from loopmargin_service.questions import pump_head, radiator_area, supply_headroom
 from loopmargin_wire.answer import Answer, Question
+from loopmargin_wire.pump_head import PumpHeadAnswer, PumpHeadQuestion
+from loopmargin_wire.radiator_area import RadiatorAreaAnswer, RadiatorAreaQuestion
 from loopmargin_wire.supply_headroom import SupplyHeadroomAnswer, SupplyHeadroomQuestion
 
 
@@ -17,7 +19,9 @@ class Route(NamedTuple):
     compute: Callable[[Any], Answer]
     tag: str
     summary: str
-    description: str
+    assumes: str
+    method: str
+    validity: str
 
     @property
     def path(self) -> str:
@@ -27,12 +31,52 @@ class Route(NamedTuple):
 
 ROUTES: tuple[Route, ...] = (
     Route(
+        "radiator-area",
+        RadiatorAreaQuestion,
+        RadiatorAreaAnswer,
+        radiator_area.answer,
+        "cooling",
+        "Radiator face that a heat load needs",
+        assumes="Equilibrium. Every section gets the same air, straight from the room, spread "
+        "evenly over its face. The coolant passes the sections one after the other.",
+        method="Effectiveness and number of transfer units for cross-flow with both streams "
+        "unmixed. A rated radiator is carried to other flows by powers of the mass flows; a core "
+        "is computed from its louvred fins and flat tubes. Fans meet core and grille at the flow "
+        "where their pressures agree.",
+        validity="A rated radiator is trusted from half to twice its rated air flow, a core "
+        "inside the ranges its correlations were measured in; `notes` say when a question is "
+        "outside. The air flow is the largest uncertainty of all.",
+    ),
+    Route(
+        "pump-head",
+        PumpHeadQuestion,
+        PumpHeadAnswer,
+        pump_head.answer,
+        "loop",
+        "Flow at which pump and loop meet",
+        assumes="A filled and bled loop at one coolant temperature, pumps at steady speeds, "
+        "parts without wear or deposits.",
+        method="All branches, series and parallel, are solved together as a network. Tube "
+        "friction follows one formula for laminar, transitional and turbulent flow; fittings, "
+        "blocks and radiators follow their own laws or points; pump curves are moved to other "
+        "speeds by the affinity laws.",
+        validity="Fittings that stand close together disturb each other, which is left out. "
+        "Points of a part measured with another coolant are corrected for density and viscosity. "
+        "Pump speeds far from that of the curve are noted.",
+    ),
+    Route(
         "supply-headroom",
         SupplyHeadroomQuestion,
         SupplyHeadroomAnswer,
         supply_headroom.answer,
         "supply",
-        "",
-        "",
+        "Supply and plugs against every length of peak",
+        assumes="All peaks at once, which is the worst case. Powers are at the supply's output.",
+        method="The demand of each length of peak, from 100 microseconds to continuous, is "
+        "compared with the published excursion allowance of the derated rating. Plugs are judged "
+        "by mean and RMS current and by the share of the hottest contact.",
+        validity="Statements on peaks hold for supplies declared to the published excursion "
+        "test; others are trusted with what the question says. Efficiency from a tier is the "
+        "least that the tier allows.",
     ),
 )

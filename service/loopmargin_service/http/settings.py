@@ -13,8 +13,8 @@ from msgspec import Meta, Struct
 
 PREFIX = "LOOPMARGIN_"
 SECRETS = frozenset({"redis_url"})
-# The client reads these from the same shell; they say nothing to the service.
-CLIENT_VARIABLES = frozenset({"base_url", "api_key", "timeout_s", "log"})
+# The client reads this from the same shell; it says nothing to the service.
+CLIENT_VARIABLES = frozenset({"base_url"})
 
 
 class Settings(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):

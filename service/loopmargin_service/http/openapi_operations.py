@@ -1,0 +1,224 @@
+"""Each path of the service as OpenAPI operations, and the responses that they share."""
+
+from typing import Any
+
+from msgspec import Struct
+
+from loopmargin_service.http import problems
+from loopmargin_service.http.health import Alive, Ready
+from loopmargin_service.http.media import Media
+from loopmargin_service.http.openapi_headers import read, sent
+from loopmargin_service.http.openapi_schemas import paragraphs, reference
+from loopmargin_service.http.problems import MEDIA_TYPE, Kind
+from loopmargin_service.http.routes import Route
+from loopmargin_wire.problem import Problem
+
+Described = dict[str, Any]
+
+RETRY = (
+    "Safe and idempotent: a pure calculation that changes nothing, so retry it freely. Equal "
+    "questions have equal answers within one edition."
+)
+ALWAYS_ANSWERED = (
+    "A question inside the published limits is answered with 200 even where the machine does not "
+    "work: `outcome` then says why and what would help. Only fields that contradict each other "
+    "are refused with 422."
+)
+
+# Name of the shared response -> the types of problem that it carries and its extra headers.
+REFUSALS: dict[str, tuple[tuple[Kind, ...], tuple[str, ...]]] = {
+    "BadRequest": ((problems.BAD_REQUEST,), ()),
+    "BadQuery": ((problems.QUERY_UNKNOWN, problems.BAD_REQUEST), ()),
+    "Unreadable": ((problems.MALFORMED, problems.QUERY_UNKNOWN, problems.BAD_REQUEST), ()),
+    "NotStored": ((problems.NOT_STORED,), ()),
+    "NotFound": ((problems.NOT_FOUND,), ()),
+    "NotAcceptable": ((problems.NOTHING_ACCEPTABLE,), ()),
+    "TooLong": ((problems.BODY_TOO_LONG,), ()),
+    "UnsupportedMedia": ((problems.MEDIA_UNSUPPORTED,), ("Accept",)),
+    "Unprocessable": ((problems.CONSTRAINT, problems.CONTRADICTION), ()),
+    "Bug": ((problems.BUG,), ()),
+    "Draining": ((problems.DRAINING,), ("Retry-After",)),
+}
+
+
+def shared_responses() -> dict[str, Described]:
+    """Describe every refusal once."""
+    return {name: _refusal(kinds, headers) for name, (kinds, headers) in REFUSALS.items()}
+
+
+def question_path(row: Route, example: Described) -> Described:
+    """Describe one question; the example holds a real question and its real answer."""
+    operation = {
+        "operationId": operation_id(row.name),
+        "tags": [row.tag],
+        "summary": row.summary,
+        "description": described(row),
+        "parameters": read(),
+        "requestBody": {
+            "required": True,
+            "description": paragraphs(row.question.__doc__ or ""),
+            "content": _content(row.question, example["question"]),
+        },
+        "responses": {
+            "200": {
+                "description": paragraphs(row.answer.__doc__ or ""),
+                "headers": sent(
+                    "Content-Location", "ETag", "Vary", "Cache-Control", "Cache-Status"
+                ),
+                "content": _content(row.answer, example["answer"]),
+            },
+            "400": _refer("Unreadable"),
+            "406": _refer("NotAcceptable"),
+            "413": _refer("TooLong"),
+            "415": _refer("UnsupportedMedia"),
+            "422": _refer("Unprocessable"),
+            "500": _refer("Bug"),
+        },
+    }
+    return {"post": operation}
+
+
+def described(row: Route) -> str:
+    """Say what a question answers, on what grounds, and how far to trust it."""
+    return "\n\n".join(
+        (
+            paragraphs(row.question.__doc__ or ""),
+            f"Assumes: {row.assumes}",
+            f"Method: {row.method}",
+            f"Validity: {row.validity}",
+            ALWAYS_ANSWERED,
+            RETRY,
+        )
+    )
+
+
+def stored_answer_path(rows: tuple[Route, ...]) -> Described:
+    """Describe fetching an answer again."""
+    headers = ("Content-Location", "ETag", "Vary", "Cache-Control", "Cache-Status")
+    any_answer = {"anyOf": [reference(row.answer) for row in rows]}
+    responses: Described = {
+        "200": {
+            "description": "The answer, as it was given to the question.",
+            "headers": sent(*headers),
+            "content": {media.value: {"schema": any_answer} for media in Media},
+        },
+        "304": {
+            "description": "The caller holds these bytes already.",
+            "headers": sent(*headers),
+        },
+        "400": _refer("BadQuery"),
+        "404": _refer("NotStored"),
+        "406": _refer("NotAcceptable"),
+        "500": _refer("Bug"),
+    }
+    text = (
+        "An answer under the digest of its question, for as long as it is stored. A digest "
+        "covers the edition of the numbers, so what stands under it never changes. A digest that "
+        "is no longer stored is 404: ask the question again."
+    )
+    return _read_path(
+        "storedAnswer",
+        "stored-answers",
+        "A stored answer",
+        text,
+        responses,
+        "Digest",
+        "IfNoneMatch",
+    )
+
+
+def health_paths() -> dict[str, Described]:
+    """Describe the two health checks."""
+    live = {"200": _health(Alive, "The process runs."), "400": _refer("BadRequest")}
+    ready = {
+        "200": _health(Ready, "The replica wants traffic; `degraded` lists what it does without."),
+        "400": _refer("BadRequest"),
+        "503": _refer("Draining"),
+    }
+    return {
+        "/livez": _read_path(
+            "live", "health", "Is the process alive?", "Looks at nothing outside.", live
+        ),
+        "/readyz": _read_path(
+            "ready",
+            "health",
+            "Does this replica want traffic?",
+            "A shared store that is away is reported as degraded and never as unready.",
+            ready,
+        ),
+    }
+
+
+def operation_id(name: str) -> str:
+    """Turn the name of a question into camelCase."""
+    first, *rest = name.split("-")
+    return first + "".join(word.capitalize() for word in rest)
+
+
+def _read_path(
+    identity: str, tag: str, summary: str, text: str, responses: Described, *parameters: str
+) -> Described:
+    common = {"tags": [tag], "summary": summary, "description": f"{text} Safe; retry freely."}
+    bare = {
+        status: {name: part for name, part in response.items() if name != "content"}
+        for status, response in responses.items()
+        if "$ref" not in response
+    }
+    refused = {
+        status: {"description": "As for GET, without the body.", "headers": sent()}
+        for status, response in responses.items()
+        if "$ref" in response
+    }
+    silent = {status: {**bare, **refused}[status] for status in responses}
+    return {
+        "get": {
+            "operationId": identity,
+            **common,
+            "parameters": read(*parameters),
+            "responses": responses,
+        },
+        "head": {
+            "operationId": f"{identity}Head",
+            **common,
+            "parameters": read(*parameters),
+            "responses": silent,
+        },
+    }
+
+
+def _content(kind: type[Struct], example: Described) -> Described:
+    schema = {"schema": reference(kind)}
+    return {Media.JSON.value: {**schema, "example": example}, Media.MSGPACK.value: schema}
+
+
+def _health(kind: type[Struct], text: str) -> Described:
+    content = {Media.JSON.value: {"schema": reference(kind)}}
+    return {"description": text, "headers": sent("Cache-Control"), "content": content}
+
+
+def _refer(name: str) -> Described:
+    return {"$ref": f"#/components/responses/{name}"}
+
+
+def _refusal(kinds: tuple[Kind, ...], headers: tuple[str, ...]) -> Described:
+    return {
+        "description": " ".join(f"`{kind.type}`: {kind.meaning}" for kind in kinds),
+        "headers": sent("Cache-Control", *headers),
+        "content": {
+            MEDIA_TYPE: {
+                "schema": reference(Problem),
+                "examples": {kind.name: {"value": _example(kind)} for kind in kinds},
+            }
+        },
+    }
+
+
+def _example(kind: Kind) -> Described:
+    return {
+        "type": kind.type,
+        "title": kind.title,
+        "status": kind.status,
+        "detail": kind.meaning,
+        "instance": "d2a1eaaeff40-1",
+        "errors": [],
+    }
