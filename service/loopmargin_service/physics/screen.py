@@ -76,9 +76,10 @@ def perforated_plate(free_area_fraction: ArrayLike) -> NDArray[np.float64]:
            1984; table as carried by fluids 1.3.1, `square_edge_screen`.
     """
     fraction = np.asarray(free_area_fraction, dtype=np.float64)
-    closed: NDArray[np.float64] = np.exp(np.interp(fraction, _OPEN, np.log(_LOSS)))
+    closed = np.exp(np.interp(fraction, _OPEN, np.log(_LOSS)))
     nearly_open = np.clip((1.0 - fraction) / (1.0 - _OPEN[-1]), 0.0, 1.0)
-    return closed * nearly_open
+    loss: NDArray[np.float64] = closed * nearly_open
+    return loss
 
 
 def wire_screen(free_area_fraction: ArrayLike, reynolds: ArrayLike) -> NDArray[np.float64]:
@@ -109,6 +110,6 @@ def wire_screen(free_area_fraction: ArrayLike, reynolds: ArrayLike) -> NDArray[n
            1984; table as carried by fluids 1.3.1, `round_edge_screen`.
     """
     fraction = np.clip(np.asarray(free_area_fraction, dtype=np.float64), *FREE_AREA_RANGE)
-    drag = np.interp(np.asarray(reynolds, dtype=np.float64), _REYNOLDS, _DRAG)
+    drag: NDArray[np.float64] = np.interp(np.asarray(reynolds, dtype=np.float64), _REYNOLDS, _DRAG)
     loss: NDArray[np.float64] = drag * (1.0 - fraction**2) / fraction**2
     return loss
