@@ -24,7 +24,7 @@ from loopmargin_wire.connector import (
 from loopmargin_wire.supply_headroom import ConnectorState
 
 MOHM: Final = 1e-3
-NOTABLE_SHARE: Final = 1.2
+NOTABLE_SPREAD: Final = 0.2
 PLANNED_SHARE: Final = 0.8
 
 _CARD_RATINGS: Final[dict[type[Connector], Rating]] = {
@@ -174,7 +174,7 @@ def _load_note(connector: Connector, pointer: str) -> Iterator[Note]:
 
 def _contact_notes(connector: Connector, state: ConnectorState, pointer: str) -> Iterator[Note]:
     spread = state.branch_spread_allowed
-    mean_pin = state.mean_current_a / state.live_pins
+    least, most = min(state.pin_mean_currents_a), max(state.pin_mean_currents_a)
     if len(set(connector.contacts_mohm)) == 1 and state.live_pins > 1 and spread is not None:
         yield Note(
             code="contacts_taken_as_equal",
@@ -183,10 +183,11 @@ def _contact_notes(connector: Connector, state: ConnectorState, pointer: str) ->
             "wire with its contacts the hottest pin is at its rating.",
             pointer=pointer,
         )
-    elif max(state.pin_mean_currents_a) > NOTABLE_SHARE * mean_pin:
+    elif most - least > NOTABLE_SPREAD * state.mean_current_a / state.live_pins:
         yield Note(
             code="pins_share_unequally",
-            text=f"Pin {state.hottest_pin} of {connector.name} carries more than 1.2 times "
-            "the mean of its pins. Clamp each wire on the bench; replace a cable that shows it.",
+            text=f"The pins of {connector.name} carry between {least:.3g} and {most:.3g} A. Clamp "
+            "each wire on the bench, and replace a cable whose wires differ by more than a "
+            "fifth (common practice, no source).",
             pointer=pointer,
         )
