@@ -59,7 +59,7 @@ def _card_factor(card: Card) -> NDArray[np.float64]:
             return _CARD_LIMIT
         case NoExcursion():
             return _STEADY
-        case MeasuredExcursion() as measured:
+        case measured:
             return excursion.measured_factor((*measured_peaks(measured), 1.0, 1.0))
 
 

@@ -9,7 +9,6 @@ from loopmargin_wire.supply_headroom import (
     EfficiencyTier,
     LegacyFlat,
     LegacyLowerColumn,
-    NoAllowance,
     PublishedStaircase,
     SupplyHeadroomQuestion,
 )
@@ -145,7 +144,7 @@ def _basis(question: SupplyHeadroomQuestion) -> Iterator[Basis]:
             yield _STAIRCASE
         case LegacyFlat() | LegacyLowerColumn():
             yield _LEGACY
-        case NoAllowance():
+        case _:
             yield _NONE
     if any(isinstance(card.excursion, AddInCardLimit) for card in question.cards):
         yield _CARD_LIMIT
