@@ -235,14 +235,14 @@ class HeatBalance(State, frozen=True, kw_only=True):
 
 
 class MachineState(State, frozen=True, kw_only=True):
-    """The machine at equilibrium."""
+    """The machine at equilibrium; wall power is absent when the supply cannot carry it."""
 
     coolant_hottest_c: Temperature
     coolant_mean_c: Temperature
     rise_over_room_k: Difference
     flow_l_per_min: Flow
     dc_power_w: Power
-    wall_power_w: Power
+    wall_power_w: Power | None
     nodes: Annotated[tuple[NodeState, ...], Meta(max_length=60)]
     components: Annotated[tuple[ComponentState, ...], Meta(max_length=1500)]
     radiators: Annotated[tuple[RadiatorPoint, ...], Meta(max_length=1500)]

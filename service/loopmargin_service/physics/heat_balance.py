@@ -103,7 +103,8 @@ def settle(layout: HeatLayout, given: HeatInput) -> Temperatures:
     """
     rows = [_branch_profile(layout, given, branch) for branch in range(len(layout.elements))]
     matrix, right = _assemble(layout, given, rows)
-    solution = np.linalg.solve(np.moveaxis(matrix, -1, 0), right.T[:, :, None])[:, :, 0].T
+    stacked = np.moveaxis(matrix, -1, 0)
+    solution: Array = np.linalg.solve(stacked, right.T[:, :, None])[:, :, 0].T
     case = solution[-1]
     profiles = tuple(
         row.start * solution[_source(layout, given, branch), np.arange(case.size)]
@@ -203,6 +204,6 @@ def _mix_case(
             inlet = _Affine(
                 *(np.where(forward, part[place], part[place + 1]) for part in rows[branch])
             )
-            np.add.at(matrix, (-1, source, batch), -into_case * inlet.start)
+            matrix[-1, source, batch] -= into_case * inlet.start
             matrix[-1, -1] -= into_case * inlet.case
             right[-1] += into_case * (inlet.constant - given.room)

@@ -65,7 +65,11 @@ class Machine:
 
 
 class Setting(NamedTuple):
-    """What is turned and what the room does, each (…, batch). [SI]"""
+    """What is turned and what the room does, each (…, batch). [SI]
+
+    `pump_heat` is what the motors give to the coolant; the hydraulic power, which always
+    ends there, stands in for it where it is larger.
+    """
 
     block_heat: Array
     pump_heat: Array
@@ -85,6 +89,7 @@ class Equilibrium(NamedTuple):
     air_density: Array
     air_temperature: Array
     conductance: Array
+    pump_heat: Array
     temperatures: Temperatures
     stacked: Array
     change: Array
@@ -116,7 +121,8 @@ def solve(machine: Machine, setting: Setting) -> Equilibrium:
     """
     state = _start(machine, setting)
     iterations = 0
-    for iterations in range(1, ITERATION_LIMIT + 1):
+    while iterations < ITERATION_LIMIT:
+        iterations += 1
         state = _repeat(machine, setting, state)
         if (state.change < TOLERANCE).all():
             break
@@ -143,6 +149,7 @@ def _start(machine: Machine, setting: Setting) -> Equilibrium:
         air_density=nothing,
         air_temperature=nothing,
         conductance=nothing,
+        pump_heat=nothing,
         temperatures=temperatures,
         stacked=profile,
         change=np.full(batch, np.inf),
@@ -167,8 +174,13 @@ def _repeat(machine: Machine, setting: Setting, state: Equilibrium) -> Equilibri
     )
     given_air = (air_flows.flow, density, temperature)
     conductances = _conductances(machine, state.stacked, flows, given_air)
+    pump_heat = _pump_heat(machine, setting, flows, liquid)
     given = _heat_input(
-        machine, setting, flows, air_flows, (state.stacked, from_case, conductances)
+        machine,
+        setting._replace(pump_heat=pump_heat),
+        flows,
+        air_flows,
+        (state.stacked, from_case, conductances),
     )
     temperatures = settle(machine.heat, given)
     stacked = np.concatenate(temperatures.profiles)
@@ -183,6 +195,7 @@ def _repeat(machine: Machine, setting: Setting, state: Equilibrium) -> Equilibri
         density,
         temperature,
         conductances,
+        pump_heat,
         temperatures,
         stacked,
         change / np.maximum(1.0, np.abs(stacked).max(axis=0) * 1e-3),
@@ -235,6 +248,14 @@ def _conductances(
         flow = flows.flow[machine.radiator_branch[number]]
         rows.append(conductance(section, stream, flow, liquid))
     return np.stack(rows)
+
+
+def _pump_heat(machine: Machine, setting: Setting, flows: Flows, liquid: Liquid) -> Array:
+    """Heat that each pump gives to the coolant: its motor's share, or at least its work."""
+    pressure = flows.pressure
+    gain = pressure[np.array(machine.loop.pump_head)] - pressure[np.array(machine.loop.pump_tail)]
+    work = gain * flows.flow[len(machine.loop.branch_tail) :] / liquid.pumps.density
+    return np.maximum(setting.pump_heat, work)
 
 
 def _heat_input(

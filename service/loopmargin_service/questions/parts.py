@@ -139,8 +139,8 @@ def measured_drop(given: part.PressureDrop, path: Path) -> MeasuredDrop:
         )
     else:
         terms = drop.Drop(
-            np.float64(given.linear_kpa_per_l_per_min * KPA / L_PER_MIN),
-            np.float64(given.quadratic_kpa_per_l_per_min2 * KPA / L_PER_MIN**2),
+            np.asarray(given.linear_kpa_per_l_per_min * KPA / L_PER_MIN),
+            np.asarray(given.quadratic_kpa_per_l_per_min2 * KPA / L_PER_MIN**2),
         )
     return MeasuredDrop(
         float(terms.linear),

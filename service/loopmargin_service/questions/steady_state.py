@@ -1,0 +1,152 @@
+"""`steady-state`: the whole machine at equilibrium, with the margins of every part question."""
+
+import numpy as np
+
+from loopmargin_service.physics import machine as physics
+from loopmargin_service.questions import (
+    machine_build,
+    machine_state,
+    parts,
+    pipework,
+    supply_headroom,
+    wording,
+)
+from loopmargin_service.questions.conversion import celsius
+from loopmargin_service.questions.edition import EDITION
+from loopmargin_service.questions.loop_margins import loop_basis, pump_notes, transitional_notes
+from loopmargin_service.questions.machine_margins import machine_margins
+from loopmargin_service.questions.radiator_range import radiator_notes
+from loopmargin_service.questions.settled import BASE, FANS, PUMPS, Settled
+from loopmargin_wire.answer import Basis, Margin, Note, Outcome
+from loopmargin_wire.part import CoreRadiator, Reservoir
+from loopmargin_wire.steady_state import MachineState, SteadyStateAnswer, SteadyStateQuestion
+
+HOTTEST_COOLANT_C = 95.0
+HOTTEST_CASE_C = 80.0
+# Slower fans and a slower pump, solved beside the machine, show how it follows them.
+SLOWER = 0.9
+
+
+def answer(question: SteadyStateQuestion) -> SteadyStateAnswer:
+    """Solve flow, heat, air and supply together and judge every criterion."""
+    parts.above_freezing(parts.mix(question.coolant), question.room.air_c, ("room", "air_c"))
+    reservoir = question.reservoir or Reservoir(node=question.pumps[0].from_node)
+    plumbing = pipework.build(question.branches, question.pumps, reservoir.node)
+    built = machine_build.build(question, plumbing)
+    factors = np.ones((2, 3))
+    factors[0, FANS] = factors[1, PUMPS] = SLOWER
+    state = physics.solve(built.machine, machine_build.setting(question, built, *factors))
+    supply = supply_headroom.answer(machine_state.supply_question(question, built, state))
+    solved = Settled(question, plumbing, built, reservoir, state, supply)
+    trouble = _trouble(solved)
+    if trouble is not None:
+        return _answer(solved, trouble, supply.margins, None)
+    described = machine_state.describe(solved)
+    margins = machine_margins(solved, described)
+    return _answer(solved, _outcome(margins), (*margins, *supply.margins), described)
+
+
+def _trouble(solved: Settled) -> Outcome | None:
+    """Say why there is no state to report, if there is none."""
+    state = solved.state
+    if not state.converged[BASE]:
+        return Outcome(
+            status="not_converged",
+            reason="flow, air and heat of this machine did not settle together",
+            advice=("Check for extreme sizes, such as a very narrow bore or a tiny opening.",),
+        )
+    hottest = celsius(state.stacked[:, BASE].max())
+    if hottest > HOTTEST_COOLANT_C:
+        return Outcome(
+            status="outside_validity",
+            reason=f"the coolant would settle above {HOTTEST_COOLANT_C:g} degC, where it is close "
+            "to boiling and its properties are no longer known well",
+            advice=(
+                (
+                    "Add radiator face, run fans or pump faster, or lower the power: the machine "
+                    "must not be run like this."
+                ),
+            ),
+        )
+    if celsius(state.temperatures.case[BASE]) > HOTTEST_CASE_C:
+        return Outcome(
+            status="outside_validity",
+            reason=f"the air in the case would settle above {HOTTEST_CASE_C:g} degC",
+            advice=("Open the case, add case fans, or move heat out of the case air.",),
+        )
+    return None
+
+
+def _outcome(margins: tuple[Margin, ...]) -> Outcome:
+    """Say what fails and what would help."""
+    failing = [item.criterion for item in margins if item.verdict == "fails"]
+    if not failing:
+        return Outcome(status="solved")
+    return Outcome(
+        status="solved",
+        reason=f"fails: {', '.join(failing)}",
+        advice=(
+            (
+                "Temperatures: faster fans, more radiator face or less power. Flow and head: a "
+                "faster pump or a less restrictive loop."
+            ),
+        ),
+    )
+
+
+def _answer(
+    solved: Settled,
+    outcome: Outcome,
+    margins: tuple[Margin, ...],
+    described: MachineState | None,
+) -> SteadyStateAnswer:
+    """Put the answer together."""
+    return SteadyStateAnswer(
+        edition=EDITION,
+        outcome=outcome,
+        margins=margins,
+        basis=_basis(solved),
+        notes=_notes(solved, described),
+        cautions=tuple(
+            dict.fromkeys(
+                (
+                    *wording.LIQUID_CAUTIONS,
+                    wording.FAN_CAUTION,
+                    *solved.supply.cautions,
+                    wording.ESTIMATE_CAUTION,
+                )
+            )
+        ),
+        question=solved.question,
+        state=described,
+    )
+
+
+def _basis(solved: Settled) -> tuple[Basis, ...]:
+    """Name every law once."""
+    laws = list(loop_basis(solved.question.branches, solved.question.coolant))
+    laws += [wording.BALANCE, wording.BLOCKS, wording.AIR, wording.EFFECTIVENESS, wording.GRILLES]
+    for item in solved.built.radiators:
+        if isinstance(item.wire.radiator, CoreRadiator):
+            laws += [wording.LOUVRED_HEAT, wording.LOUVRED_DROP]
+        else:
+            laws.append(wording.RATED)
+    return tuple(dict.fromkeys((*laws, *solved.supply.basis)))
+
+
+def _notes(solved: Settled, described: MachineState | None) -> tuple[Note, ...]:
+    """Note what was assumed and what stands near or outside the range of a law."""
+    notes = [wording.AIR_FLOW_NOTE, wording.NO_LOOP_LOSS_NOTE]
+    notes += [Note(code=note.code, text=note.text) for note in solved.supply.notes]
+    if described is None:
+        return tuple(notes)
+    notes += transitional_notes(described.elements)
+    notes += pump_notes(solved.question.pumps, described.pumps)
+    for item, point, section in zip(
+        solved.built.radiators, described.radiators, solved.built.machine.sections, strict=True
+    ):
+        pointer = "/" + "/".join(str(step) for step in (*item.path, "radiator"))
+        notes += radiator_notes(
+            item.wire.radiator, section, abs(point.face_velocity_m_per_s), pointer
+        )
+    return tuple(notes)
