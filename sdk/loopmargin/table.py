@@ -40,9 +40,10 @@ def row(margin: Margin) -> tuple[str, ...]:
 
 def shared_decimals(largest: float) -> int:
     """Decimals that give the largest number its significant digits."""
-    if largest == 0.0:
+    rounded = float(f"{largest:.{SIGNIFICANT_DIGITS}g}")
+    if rounded == 0.0:
         return 0
-    decimals = SIGNIFICANT_DIGITS - 1 - floor(log10(largest))
+    decimals = SIGNIFICANT_DIGITS - 1 - floor(log10(rounded))
     return min(max(decimals, 0), MOST_DECIMALS)
 
 

@@ -1,0 +1,12 @@
+"""Both clients under one name."""
+
+import pytest
+
+from tests.unit.sdk.standin import Ask, ask_asynchronous, ask_blocking
+
+
+@pytest.fixture(params=[ask_blocking, ask_asynchronous], ids=["blocking", "asynchronous"])
+def ask(request: pytest.FixtureRequest) -> Ask:
+    """Ask a stand-in through one client, then through the other."""
+    chosen: Ask = request.param
+    return chosen
