@@ -23,6 +23,7 @@ CURVE_DENSITY = 1.204
 # Step for the slope of a core's pressure drop, as a share of the flow.
 SLOPE_STEP = 1e-4
 SMALLEST_SLOPE = 1.0
+_BESIDE = np.array([[1.0], [1.0 + SLOPE_STEP]])
 
 
 @dataclass(frozen=True)
@@ -75,13 +76,11 @@ def air_law(
     """
 
     def law(flow: Array) -> tuple[Array, Array]:
-        rows = [
-            _path_drop(path, AirStream(flow[i], density[i], temperature[i]), speed_ratio[i])
-            for i, path in enumerate(paths)
-        ]
-        return np.stack([row[0] for row in rows]), np.maximum(
-            np.stack([row[1] for row in rows]), SMALLEST_SLOPE
-        )
+        drop, slope = np.empty_like(flow), np.empty_like(flow)
+        for row, path in enumerate(paths):
+            stream = AirStream(flow[row], density[row], temperature[row])
+            drop[row], slope[row] = _path_drop(path, stream, speed_ratio[row])
+        return drop, np.maximum(slope, SMALLEST_SLOPE)
 
     return law
 
@@ -103,11 +102,7 @@ def _path_drop(path: AirPath, air: AirStream, speed_ratio: Array) -> tuple[Array
 def _core_drop(section: Section, air: AirStream) -> tuple[Array, Array]:
     """Give the drop of a core and its slope, by a difference small against its curvature."""
     size = np.maximum(np.abs(air.flow), SMALLEST_AIR_FLOW)
-    both = AirStream(
-        np.stack([size, size * (1.0 + SLOPE_STEP)]),
-        np.stack([air.density, air.density]),
-        np.stack([air.temperature, air.temperature]),
-    )
+    both = AirStream(size * _BESIDE, air.density, air.temperature)
     near, far = section.air_drop(both)
     return np.copysign(near, air.flow), (far - near) / (size * SLOPE_STEP)
 

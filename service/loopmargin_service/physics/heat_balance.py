@@ -139,19 +139,20 @@ def _follow(
     layout: HeatLayout, given: HeatInput, elements: tuple[HeatElement, ...], capacity: Array
 ) -> _Affine:
     """Give the temperatures before, between and after the elements."""
-    start, constant, case = np.ones_like(capacity), np.zeros_like(capacity), np.zeros_like(capacity)
-    rows = [(start, constant, case)]
-    for element in elements:
+    rows = np.zeros((3, len(elements) + 1, capacity.size))
+    rows[0, 0] = 1.0
+    for number, element in enumerate(elements):
+        here = rows[:, number + 1]
         if element.is_block:
-            constant = constant + given.block_heat[element.index] / capacity
-        else:
-            pull = given.conductance[element.index] / capacity
-            from_case = given.from_case[layout.radiator_path[element.index]]
-            start = start * (1.0 - pull)
-            constant = constant * (1.0 - pull) + pull * (1.0 - from_case) * given.room
-            case = case * (1.0 - pull) + pull * from_case
-        rows.append((start, constant, case))
-    return _Affine(*(np.stack(part) for part in zip(*rows, strict=True)))
+            here[:] = rows[:, number]
+            here[1] += given.block_heat[element.index] / capacity
+            continue
+        pull = given.conductance[element.index] / capacity
+        from_case = pull * given.from_case[layout.radiator_path[element.index]]
+        here[:] = rows[:, number] * (1.0 - pull)
+        here[1] += (pull - from_case) * given.room
+        here[2] += from_case
+    return _Affine(*rows)
 
 
 def _assemble(layout: HeatLayout, given: HeatInput, rows: list[_Affine]) -> tuple[Array, Array]:

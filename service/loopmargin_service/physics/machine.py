@@ -10,9 +10,11 @@ stretches; `place` arrays say where along the stacked branch profiles something 
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from loopmargin_service.physics import air, coolant, network
 from loopmargin_service.physics.air_path import CASE, AirPath, air_law, air_topology
@@ -23,15 +25,21 @@ from loopmargin_service.physics.heat_balance import (
     settle,
 )
 from loopmargin_service.physics.loop import Index, Liquid, Loop, loop_law
-from loopmargin_service.physics.network import Array, Flows
+from loopmargin_service.physics.network import Array, Flows, Law
 from loopmargin_service.physics.radiator import AirStream, Section, conductance
 
 ITERATION_LIMIT = 60
-TOLERANCE = 1e-7
+# Last movement of a temperature [K] and of a flow [-]; what is left is far smaller.
+TOLERANCE = 1e-5
+FLOW_TOLERANCE = 1e-6
+# A flow that would move by more than this share is solved from the start.
+FAR = 0.2
 # First guesses; the solution does not depend on them.
 START_RISE = 10.0
 START_FLOW = 0.04
 START_AIR_FLOW = 0.01
+# Beyond this the tolerance grows with the temperature, which is then a runaway anyway. [K]
+HOT = 1000.0
 # Properties are taken no warmer than this; the caller refuses such a state anyway.
 PROPERTY_LIMIT = coolant.TEMPERATURE_MAX
 FREEZING_GUARD = 0.5
@@ -62,6 +70,24 @@ class Machine:
     radiator_branch: Index
     sections: tuple[Section, ...]
     paths: tuple[AirPath, ...]
+
+    @cached_property
+    def coldest(self) -> float:
+        """Lowest temperature that coolant properties are taken at. [K]"""
+        freezing = coolant.freezing_temperature(self.fluid, self.mass_fraction)
+        return float(freezing) + FREEZING_GUARD
+
+    @cached_property
+    def air_topology(self) -> network.Topology:
+        """Network of the air paths."""
+        return air_topology(self.paths)
+
+    @cached_property
+    def path_ends(self) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+        """Whether each path begins, and ends, in the case; (paths, 1)."""
+        tail = np.array([path.tail == CASE for path in self.paths])[:, None]
+        head = np.array([path.head == CASE for path in self.paths])[:, None]
+        return tail, head
 
 
 class Setting(NamedTuple):
@@ -121,13 +147,10 @@ def solve(machine: Machine, setting: Setting) -> Equilibrium:
     """
     state = _start(machine, setting)
     iterations = 0
-    while iterations < ITERATION_LIMIT:
-        iterations += 1
+    while iterations < ITERATION_LIMIT and not state.converged.all():
         state = _repeat(machine, setting, state)
-        if (state.change < TOLERANCE).all():
-            break
-    settled = (state.change < TOLERANCE) & state.flows.converged & state.air_flows.converged
-    return state._replace(converged=settled, iterations=iterations)
+        iterations += 1
+    return state._replace(iterations=iterations)
 
 
 def _start(machine: Machine, setting: Setting) -> Equilibrium:
@@ -161,17 +184,11 @@ def _start(machine: Machine, setting: Setting) -> Equilibrium:
 def _repeat(machine: Machine, setting: Setting, state: Equilibrium) -> Equilibrium:
     """Solve coolant flow, air flow and heat once, each with the newest of the others."""
     liquid = _liquid(machine, state.stacked, state.temperatures.nodes)
-    flows = network.solve(
-        machine.loop.topology,
-        loop_law(machine.loop, liquid, setting.pump_ratio),
-        state.flows.flow,
-    )
+    law = loop_law(machine.loop, liquid, setting.pump_ratio)
+    flows = _flows(machine.loop.topology, law, state.flows)
     density, temperature, from_case = _air_state(machine, setting, state)
-    air_flows = network.solve(
-        air_topology(machine.paths),
-        air_law(machine.paths, density, temperature, setting.fan_ratio),
-        state.air_flows.flow,
-    )
+    law = air_law(machine.paths, density, temperature, setting.fan_ratio)
+    air_flows = _flows(machine.air_topology, law, state.air_flows)
     given_air = (air_flows.flow, density, temperature)
     conductances = _conductances(machine, state.stacked, flows, given_air)
     pump_heat = _pump_heat(machine, setting, flows, liquid)
@@ -187,7 +204,7 @@ def _repeat(machine: Machine, setting: Setting, state: Equilibrium) -> Equilibri
     change = np.maximum(
         np.abs(stacked - state.stacked).max(axis=0),
         np.abs(temperatures.case - state.temperatures.case),
-    )
+    ) / np.maximum(1.0, stacked.max(axis=0) / HOT)
     return Equilibrium(
         liquid,
         flows,
@@ -198,16 +215,29 @@ def _repeat(machine: Machine, setting: Setting, state: Equilibrium) -> Equilibri
         pump_heat,
         temperatures,
         stacked,
-        change / np.maximum(1.0, np.abs(stacked).max(axis=0) * 1e-3),
-        state.converged,
+        change,
+        (change < TOLERANCE) & flows.converged & air_flows.converged,
         0,
     )
 
 
+def _flows(topology: network.Topology, law: Law, before: Flows) -> Flows:
+    """Bring flows up to date: by one Newton step when near, solved anew when far off.
+
+    The relative step, which is zero at the solution, takes the place of the residual.
+    """
+    pressure, step = network.newton_step(topology, before.flow, *law(before.flow))
+    flow = before.flow + step
+    change = network.relative_change(step, flow)
+    if (change > FAR).any():
+        return network.solve(topology, law, before.flow)
+    pressure = network.with_reference(topology, pressure)
+    return Flows(flow, pressure, change, change < FLOW_TOLERANCE, 1)
+
+
 def _properties(machine: Machine, temperature: Array) -> coolant.Properties:
     """Coolant properties, held at the ends of their range."""
-    lowest = coolant.freezing_temperature(machine.fluid, machine.mass_fraction) + FREEZING_GUARD
-    held = np.clip(temperature, lowest, PROPERTY_LIMIT)
+    held = np.minimum(np.maximum(temperature, machine.coldest), PROPERTY_LIMIT)
     return coolant.properties(machine.fluid, machine.mass_fraction, held)
 
 
@@ -216,19 +246,22 @@ def _liquid(machine: Machine, stacked: Array, nodes: Array) -> Liquid:
     passages = machine.passage_place.temperature(stacked)
     components = machine.component_place.temperature(stacked)
     pumps = nodes[np.array(machine.loop.pump_tail)]
-    cuts = np.cumsum([passages.shape[0], components.shape[0]])
     every = _properties(machine, np.concatenate([passages, components, pumps]))
-    parts = zip(*(np.split(part, cuts) for part in every), strict=True)
-    return Liquid(*(coolant.Properties(*part) for part in parts))
+    first = passages.shape[0]
+    second = first + components.shape[0]
+    return Liquid(
+        coolant.Properties(*(part[:first] for part in every)),
+        coolant.Properties(*(part[first:second] for part in every)),
+        coolant.Properties(*(part[second:] for part in every)),
+    )
 
 
 def _air_state(
     machine: Machine, setting: Setting, state: Equilibrium
 ) -> tuple[Array, Array, Array]:
     """Density and temperature of the air that enters each path, and whether from the case."""
-    tail = np.array([path.tail for path in machine.paths])[:, None]
-    head = np.array([path.head for path in machine.paths])[:, None]
-    from_case = np.where(state.air_flows.flow >= 0.0, tail, head) == CASE
+    tail, head = machine.path_ends
+    from_case = np.where(state.air_flows.flow >= 0.0, tail, head)
     case = np.maximum(state.temperatures.case, setting.room_temperature)
     temperature = np.where(from_case, case, setting.room_temperature)
     return air.density(setting.room_pressure, temperature), temperature, from_case * 1.0
@@ -269,8 +302,7 @@ def _heat_input(
     stacked, from_case, conductances = rest
     capacity = _properties(machine, stacked.mean(axis=0)).heat_capacity
     branches = len(machine.loop.branch_tail)
-    tail = np.array([path.tail == CASE for path in machine.paths])[:, None]
-    head = np.array([path.head == CASE for path in machine.paths])[:, None]
+    tail, head = machine.path_ends
     into = np.where(head, air_flows.flow, 0.0) - np.where(tail, air_flows.flow, 0.0)
     return HeatInput(
         branch_capacity=flows.flow[:branches] * capacity,

@@ -100,28 +100,56 @@ def solve(topology: Topology, law: Law, start: Array) -> Flows:
     drop, slope = law(flow)
     iterations = 0
     for iterations in range(1, ITERATION_LIMIT + 1):
-        pressure, step = _newton_step(topology, flow, drop, slope)
+        pressure, step = newton_step(topology, flow, drop, slope)
         conserved = iterations > 1
-        flow, drop, slope = _advance(law, flow, step, (drop, slope), conserved=conserved)
+        force = topology.incidence.T @ pressure
+        flow, drop, slope = _advance(law, flow, step, (slope, force), conserved=conserved)
         residual = _imbalance(topology, drop, pressure, slope * flow)
-        change = np.abs(step).max(axis=0) / (np.abs(flow).max(axis=0) + 1e-12)
+        change = relative_change(step, flow)
         converged = (residual < TOLERANCE) & (change < np.sqrt(TOLERANCE))
         if converged.all():
             break
-    zero = np.zeros((1, pressure.shape[1]))
-    at = topology.reference
-    return Flows(
-        flow, np.concatenate([pressure[:at], zero, pressure[at:]]), residual, converged, iterations
-    )
+    return Flows(flow, with_reference(topology, pressure), residual, converged, iterations)
 
 
-def _newton_step(topology: Topology, flow: Array, drop: Array, slope: Array) -> tuple[Array, Array]:
-    """Give the node pressures and the change of flow that solve the linearised network."""
+def newton_step(topology: Topology, flow: Array, drop: Array, slope: Array) -> tuple[Array, Array]:
+    """
+    Solve the network linearised about given flows.
+
+    Parameters
+    ----------
+    topology : Topology
+        Links and nodes.
+    flow, drop, slope : ndarray
+        Flows [kg/s], pressure drops [Pa] and slopes [Pa s/kg], (links, batch).
+
+    Returns
+    -------
+    tuple of ndarray
+        Pressures of all nodes but the reference [Pa] and the change of every flow [kg/s],
+        after which mass is conserved.
+
+    Notes
+    -----
+    [1]_ in the form of [2]_, section "Hydraulics", with mass flow and pressure.
+    """
     conductance = 1.0 / slope
     guess = flow - drop * conductance
     pressure = _node_pressure(topology, conductance, guess)
     step = guess - conductance * (topology.incidence.T @ pressure) - flow
     return pressure, step
+
+
+def with_reference(topology: Topology, pressure: Array) -> Array:
+    """Put the reference node, at zero, back among the pressures of the others. [Pa]"""
+    zero = np.zeros((1, pressure.shape[1]))
+    at = topology.reference
+    return np.concatenate([pressure[:at], zero, pressure[at:]])
+
+
+def relative_change(step: Array, flow: Array) -> Array:
+    """Largest change of a flow over the largest flow, for each case. [-]"""
+    return np.asarray(np.abs(step).max(axis=0) / (np.abs(flow).max(axis=0) + 1e-12))
 
 
 def _node_pressure(topology: Topology, conductance: Array, guess: Array) -> Array:
@@ -138,13 +166,18 @@ def _node_pressure(topology: Topology, conductance: Array, guess: Array) -> Arra
 def _advance(
     law: Law, flow: Array, step: Array, before: tuple[Array, Array], *, conserved: bool
 ) -> tuple[Array, Array, Array]:
-    """Take the step, shortened in those cases where it overshoots the least content."""
+    """Take the step, shortened in those cases where it overshoots the least content.
+
+    *before* is the slope at the start of the step and the pressure that the nodes exert; that
+    pressure adds nothing to the exact content, since a step conserves mass, but it cancels
+    the round-off that would otherwise pass for an overshoot near the solution.
+    """
     ahead = flow + step
     drop, slope = law(ahead)
     if not conserved:
         return ahead, drop, slope
-    falling = -(before[1] * step * step).sum(axis=0)
-    rising = (drop * step).sum(axis=0)
+    falling = -(before[0] * step * step).sum(axis=0)
+    rising = ((drop + before[1]) * step).sum(axis=0)
     overshoot = rising > -0.5 * falling
     if not overshoot.any():
         return ahead, drop, slope
