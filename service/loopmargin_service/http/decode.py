@@ -4,6 +4,7 @@ What cannot be read is 400; what can be read but breaks the published limits is 
 A whole number may be written 1.0, because JSON Schema counts that as an integer.
 """
 
+from contextlib import suppress
 from typing import Generic, TypeVar
 
 import msgspec
@@ -66,7 +67,12 @@ class Reader(Generic[T]):
 
 
 def _untyped(body: bytes, media: Media) -> object:
-    return duplicates.tree(body.decode()) if media is Media.JSON else msgspec.msgpack.decode(body)
+    if media is Media.MSGPACK:
+        return msgspec.msgpack.decode(body)
+    with suppress(msgspec.ValidationError):
+        # Stricter than the reader below, but it stops at a number beyond every float.
+        msgspec.json.decode(body)
+    return duplicates.tree(body.decode())
 
 
 def _doubled(body: bytes, media: Media) -> duplicates.Path | None:

@@ -22,7 +22,9 @@ class Doubled(dict[str, object]):
 
 def tree(text: str) -> object:
     """Parse JSON without a type, keeping note of keys given twice."""
-    return json.loads(text, object_pairs_hook=_object, parse_int=_whole)
+    return json.loads(
+        text, object_pairs_hook=_object, parse_int=_whole, parse_constant=_refuse_constant
+    )
 
 
 def in_json(text: str) -> Path | None:
@@ -55,6 +57,10 @@ def _object(pairs: list[tuple[str, object]]) -> dict[str, object]:
 def _whole(digits: str) -> int | float:
     """Read a whole number; one beyond every float becomes infinite before it costs time."""
     return int(digits) if len(digits) < LONGEST_WHOLE_NUMBER else float(digits)
+
+
+def _refuse_constant(word: str) -> object:
+    raise ValueError(f"{word} is not JSON")
 
 
 def _doubled(value: object, path: Path) -> Iterator[Path]:
@@ -98,13 +104,18 @@ class _Keys:
         if lead in _FIXED:
             self.at += _FIXED[lead]
         elif lead in _SIZED:
-            self.at += self._unsigned(_SIZED[lead])
+            self._skip(_SIZED[lead], 0)
         elif lead in _EXTENDED:
-            self.at += self._unsigned(_EXTENDED[lead]) + 1
+            self._skip(_EXTENDED[lead], 1)
         elif lead in _ARRAYS or 0x90 <= lead <= 0x9F:  # noqa: PLR2004 - short arrays
             yield from self._array(self._count(lead, _ARRAYS), path)
         else:
             yield from self._map(self._count(lead, _MAPS), path)
+
+    def _skip(self, size: int, more: int) -> None:
+        """Step over data behind its length; an extension has its type between them."""
+        length = self._unsigned(size)
+        self.at += length + more
 
     def _array(self, entries: int, path: Path) -> Iterator[Path]:
         for place in range(entries):

@@ -41,11 +41,11 @@ def line(text: str) -> Html:
     return Html(_CODE.sub(r"<code>\1</code>", escape(text, quote=False)))
 
 
-def table(head: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> Html:
+def table(head: tuple[str, ...], rows: Sequence[tuple[str, ...]], **attributes: str) -> Html:
     """Write a table that scrolls on its own when the window is narrow."""
     top = element("tr", *(element("th", title, scope="col") for title in head))
     body = [element("tr", *(element("td", cell) for cell in row)) for row in rows]
-    whole = element("table", element("thead", top), element("tbody", *body))
+    whole = element("table", element("thead", top), element("tbody", *body), **attributes)
     return element("div", whole, class_="scroll")
 
 

@@ -202,7 +202,7 @@ def _refer(name: str) -> Described:
 
 def _refusal(kinds: tuple[Kind, ...], headers: tuple[str, ...]) -> Described:
     return {
-        "description": " ".join(f"`{kind.type}`: {kind.meaning}" for kind in kinds),
+        "description": "\n\n".join(f"`{kind.type}`: {kind.meaning}" for kind in kinds),
         "headers": sent("Cache-Control", *headers),
         "content": {
             MEDIA_TYPE: {

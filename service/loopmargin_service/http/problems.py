@@ -236,7 +236,7 @@ def respond(request: Asking, error: Exception) -> Response[bytes]:
 def _routing_detail(kind: Kind, scope: Scope) -> str:
     path = ascii(scope["path"][:100])
     if kind is METHOD:
-        return f"{path} does not take {scope['method'][:20]!a}; see the Allow header."
+        return f"{path} does not take {scope.get('method', '')!a}; see the Allow header."
     return f"Nothing is served at {path}." if kind is NOT_FOUND else kind.meaning
 
 

@@ -18,7 +18,8 @@ def reference_page(document: Document) -> bytes:
         for path, method, operation in _shown(document)
     ]
     types = [
-        type_section(name, schema) for name, schema in document["components"]["schemas"].items()
+        type_section(name, document["components"]["schemas"])
+        for name in document["components"]["schemas"]
     ]
     info = document["info"]
     return page(
@@ -112,11 +113,12 @@ def _request(document: Document, operation: Document) -> Html:
         return Html("")
     body = operation["requestBody"]["content"]["application/json"]["schema"]
     answer = operation["responses"]["200"]["content"]["application/json"]["schema"]
+    schemas = document["components"]["schemas"]
     return joined(
         element("h3", "Question"),
-        fields(_resolved(document, body)),
+        fields(_resolved(document, body), schemas),
         element("h3", "Answer"),
-        fields(_resolved(document, answer)),
+        fields(_resolved(document, answer), schemas),
     )
 
 
@@ -125,8 +127,8 @@ def _responses(document: Document, operation: Document) -> Html:
     for status, response in operation["responses"].items():
         said = _resolved(document, response)
         headers = ", ".join(f"`{name}`" for name in said.get("headers", {}))
-        rows.append((status, line(said["description"]), line(headers)))
-    return table(("Status", "Meaning", "Headers"), rows)
+        rows.append((status, prose(said["description"]), line(headers)))
+    return table(("Status", "Meaning", "Headers"), rows, class_="responses")
 
 
 def _examples(operation: Document) -> Html:

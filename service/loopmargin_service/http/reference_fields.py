@@ -7,30 +7,36 @@ from typing import Any
 from loopmargin_service.http.markup import Html, element, joined, line, prose, table
 
 Schema = dict[str, Any]
-HEAD = ("Field", "Type", "Limits", "Default", "Meaning")
+Schemas = dict[str, Schema]
+ASKED = ("Field", "Type", "Limits", "Default", "Meaning")
+ANSWERED = ("Field", "Type", "Limits", "Meaning")
 _UNIT = re.compile(r" \[[^\]]*\]$")
 
 
-def type_section(name: str, schema: Schema) -> Html:
+def type_section(name: str, schemas: Schemas) -> Html:
     """Describe one type with an anchor that tables link to."""
     heading = element("h3", name, id=anchor(name))
-    return element("section", heading, prose(schema.get("description", "")), fields(schema))
+    text = prose(schemas[name].get("description", ""))
+    return element("section", heading, text, fields(schemas[name], schemas))
 
 
-def fields(schema: Schema) -> Html:
-    """List the fields of an object."""
+def fields(schema: Schema, schemas: Schemas) -> Html:
+    """List the fields of an object; a default is worth a column only where one can be left out."""
+    asked = schema.get("additionalProperties") is False
     required = set(schema.get("required", ()))
     rows = [
         (
-            element("code", name),
+            _name(name),
             _kind(member),
             _limits(member),
-            _default(member, needed=name in required),
-            line(_UNIT.sub("", member.get("description", ""))),
+            *((_default(member, needed=name in required),) if asked else ()),
+            _meaning(member, schemas),
         )
         for name, member in map(_unwrapped, schema.get("properties", {}).items())
     ]
-    return table(HEAD, rows) if rows else element("p", "No fields.")
+    if not rows:
+        return element("p", "No fields.")
+    return table(ASKED if asked else ANSWERED, rows, class_="asked" if asked else "answered")
 
 
 def anchor(name: str) -> str:
@@ -38,17 +44,20 @@ def anchor(name: str) -> str:
     return f"type-{name}"
 
 
+def _name(name: str) -> Html:
+    """Write the name of a field so that it may break where its words meet."""
+    return element("code", Html(name.replace("_", "_<wbr>")))
+
+
 def _unwrapped(item: tuple[str, Schema]) -> tuple[str, Schema]:
-    """Show an optional number or text by what it is when it is there."""
+    """Show what may be null by what it is otherwise."""
     name, schema = item
-    present = [member for member in schema.get("anyOf", ()) if member.get("type") != "null"]
-    if len(present) == 1 and len(schema["anyOf"]) > 1:
-        return name, {
-            **present[0],
-            **{k: v for k, v in schema.items() if k != "anyOf"},
-            "null": True,
-        }
-    return item
+    if {"type": "null"} not in schema.get("anyOf", ()):
+        return item
+    rest = {key: value for key, value in schema.items() if key != "anyOf"}
+    present = [member for member in schema["anyOf"] if member.get("type") != "null"]
+    shown = present[0] if len(present) == 1 else {"anyOf": present}
+    return name, {**shown, **rest, "null": True}
 
 
 def _kind(schema: Schema) -> Html:
@@ -72,8 +81,12 @@ def _choice(options: list[Html]) -> Html:
 
 
 def _link(target: str) -> Html:
-    name = target.rsplit("/", 1)[-1]
+    name = _named(target)
     return element("a", name, href=f"#{anchor(name)}")
+
+
+def _named(target: str) -> str:
+    return target.rsplit("/", 1)[-1]
 
 
 def _limits(schema: Schema) -> Html:
@@ -94,6 +107,17 @@ def _limits(schema: Schema) -> Html:
 def _default(schema: Schema, *, needed: bool) -> Html:
     if needed:
         return element("strong", "required")
-    if "default" not in schema:
-        return Html("optional")
-    return element("code", json.dumps(schema["default"]))
+    return element("code", json.dumps(schema.get("default")))
+
+
+def _meaning(schema: Schema, schemas: Schemas) -> Html:
+    """Say what a field stands for, in its own words or in the first of its type's."""
+    own = schema.get("description", "")
+    if own:
+        return line(_UNIT.sub("", own))
+    inner = schema.get("items", schema)
+    if "$ref" in inner:
+        return line(schemas[_named(inner["$ref"])].get("description", "").split("\n\n")[0])
+    if "discriminator" in inner:
+        return line(f"Told apart by `{inner['discriminator']['propertyName']}`.")
+    return line(inner.get("description", ""))

@@ -1,0 +1,88 @@
+"""The environment becomes settings, or every mistake in it is told."""
+
+from pathlib import Path
+
+import pytest
+
+from loopmargin_service.http.settings import Settings, SettingsError, read
+
+
+def test_an_empty_environment_gives_the_defaults() -> None:
+    """Nothing needs to be set."""
+    assert Settings() == read({"PATH": "/bin"})
+
+
+def test_text_becomes_numbers() -> None:
+    """A number in the environment is text and is read as its setting's type."""
+    actual = read({"LOOPMARGIN_PORT": "0", "LOOPMARGIN_DRAIN_S": "2.5"})
+
+    assert (actual.port, actual.drain_s) == (0, 2.5)
+
+
+def test_every_mistake_is_told_at_once() -> None:
+    """A range, a type and an unknown name come back together."""
+    environment = {
+        "LOOPMARGIN_PORT": "70000",
+        "LOOPMARGIN_BODY_BYTES": "many",
+        "LOOPMARGIN_STORE_BYTE": "1",
+    }
+
+    with pytest.raises(SettingsError) as caught:
+        read(environment)
+
+    assert caught.value.mistakes[:2] == [
+        "LOOPMARGIN_BODY_BYTES is 'many': Expected `int`, got `str`.",
+        "LOOPMARGIN_PORT is '70000': Expected `int` <= 65535.",
+    ]
+    assert caught.value.mistakes[2].startswith("LOOPMARGIN_STORE_BYTE is not a setting")
+
+
+def test_the_variable_of_the_client_is_left_alone() -> None:
+    """One shell may hold the settings of client and service."""
+    assert Settings() == read({"LOOPMARGIN_BASE_URL": "http://127.0.0.1:1"})
+
+
+def test_a_secret_may_come_from_a_file(tmp_path: Path) -> None:
+    """A mounted secret ends with a line end that is not part of it."""
+    secret = tmp_path / "url"
+    secret.write_text("redis://:pass@127.0.0.1:6379/0\n")
+
+    actual = read({"LOOPMARGIN_REDIS_URL_FILE": str(secret)})
+
+    assert actual.redis_url == "redis://:pass@127.0.0.1:6379/0"
+
+
+def test_a_secret_is_given_once(tmp_path: Path) -> None:
+    """Two sources of one secret are a mistake."""
+    (tmp_path / "url").write_text("redis://127.0.0.1")
+    environment = {
+        "LOOPMARGIN_REDIS_URL": "redis://127.0.0.1",
+        "LOOPMARGIN_REDIS_URL_FILE": str(tmp_path / "url"),
+    }
+
+    with pytest.raises(SettingsError, match="both set; keep one"):
+        read(environment)
+
+
+def test_a_missing_secret_file_is_told(tmp_path: Path) -> None:
+    """The variable is named, and what is wrong with its file."""
+    with pytest.raises(SettingsError, match="names a file that cannot be read: No such file"):
+        read({"LOOPMARGIN_REDIS_URL_FILE": str(tmp_path / "gone")})
+
+
+@pytest.mark.parametrize("url", ["http://127.0.0.1", "redis://a b", "redis://a\n"])
+def test_a_wrong_url_is_refused_without_being_shown(url: str) -> None:
+    """A secret never stands in an error."""
+    with pytest.raises(SettingsError) as caught:
+        read({"LOOPMARGIN_REDIS_URL": url})
+
+    assert url not in str(caught.value)
+
+
+def test_secrets_are_hidden_when_shown() -> None:
+    """The settings can be logged."""
+    shown = Settings(redis_url="redis://:pass@127.0.0.1").shown()
+
+    assert shown["redis_url"] == "(hidden)"
+    assert shown["port"] == "8000"
+    assert Settings().shown()["redis_url"] == ""
