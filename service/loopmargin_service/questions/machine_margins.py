@@ -99,14 +99,15 @@ def _coolant_margins(settled: Settled) -> list[Margin]:
     if allowed > 0.0 and rise > 0.0:
         heat = sum(item.wire.power_w * item.wire.captured_fraction for item in settled.built.blocks)
         heat += float(settled.state.pump_heat[:, BASE].sum())
-        capacity = heat / rise
+        needed, capacity = heat / allowed, heat / rise
+        deviations = margins[0].surplus / spread
         margins.append(
             margin(
                 "conductance from coolant to room",
-                heat / allowed,
+                needed,
                 capacity,
                 "W/K",
-                capacity * spread / rise,
+                uncertainty.sharing_chance(capacity - needed, deviations, capacity * spread / rise),
                 question.confidence,
             )
         )

@@ -278,29 +278,26 @@ def _relative_uncertainty(question: RadiatorAreaQuestion, stream: Air, curve: _C
 def _margins(
     question: RadiatorAreaQuestion, state: RadiatorState, spread: float
 ) -> tuple[Margin, ...]:
-    """Judge conductance, rise and area; they are three views of one comparison."""
+    """Judge conductance, rise and area; they are three views of one comparison.
+
+    The scatter is one of ratios, so it is the logarithm of the conductance that is judged.
+    """
+    needed, available = state.conductance_needed_w_per_k, state.conductance_available_w_per_k
+    deviations = math.log(max(available, 1e-12) / needed) / spread
     rows = [
-        (
-            "conductance",
-            state.conductance_needed_w_per_k,
-            state.conductance_available_w_per_k,
-            "W/K",
-            spread * state.conductance_available_w_per_k,
-        ),
-        (
-            "coolant rise over room air",
-            state.rise_at_heat_k,
-            state.rise_k,
-            "K",
-            spread * state.rise_at_heat_k,
-        ),
+        ("conductance", needed, available, "W/K"),
+        ("coolant rise over room air", state.rise_at_heat_k, state.rise_k, "K"),
     ]
     if state.area_needed_cm2 is not None:
-        installed = state.area_installed_cm2
-        rows.append(
-            ("face area", state.area_needed_cm2, installed, "cm2", spread * state.area_needed_cm2)
+        rows.append(("face area", state.area_needed_cm2, state.area_installed_cm2, "cm2"))
+    return tuple(
+        margin(
+            *row,
+            uncertainty.sharing_chance(row[2] - row[1], deviations, spread * row[1]),
+            question.confidence,
         )
-    return tuple(margin(*row, question.confidence) for row in rows)
+        for row in rows
+    )
 
 
 def _outcome(question: RadiatorAreaQuestion, state: RadiatorState, water: Water) -> Outcome:

@@ -29,3 +29,14 @@ HEAT = 0.05
 def combined(*parts: float) -> float:
     """Root of the sum of squares of independent absolute uncertainties."""
     return math.hypot(*parts)
+
+
+def sharing_chance(surplus: float, deviations: float, otherwise: float) -> float:
+    """Uncertainty of a surplus that makes it as many standard deviations as another view has.
+
+    Two views of one comparison, such as a conductance and the temperature that follows
+    from it, must not disagree about the chance that it holds.
+    """
+    if deviations == 0.0 or surplus == 0.0:
+        return otherwise
+    return abs(surplus / deviations)
