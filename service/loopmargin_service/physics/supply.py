@@ -115,7 +115,7 @@ def derate_factor(
     A straight line; slopes of 0.02 to 0.025 1/K are common practice, without a source.
     """
     above = np.asarray(inlet, dtype=np.float64) - np.asarray(full_rating_up_to, dtype=np.float64)
-    lost = np.asarray(derate_per_kelvin, dtype=np.float64) * np.maximum(above, 0.0)
+    lost = np.asarray(derate_per_kelvin, dtype=np.float64) * above
     return np.asarray(np.clip(1.0 - lost, 0.0, 1.0))
 
 

@@ -89,6 +89,25 @@ def test_wire_drop_out_and_back() -> None:
     assert state.loss_w == pytest.approx(50 * state.drop_v)
 
 
+def test_warm_wires_drop_more() -> None:
+    """At 80 degC copper has 1.2358 times the resistance of 20 degC; the contacts have not."""
+    cold, warm = state_of(), state_of(wire_c=80)
+
+    assert warm.wire_drop_v == pytest.approx(1.2358 * cold.wire_drop_v)
+    assert warm.drop_v - warm.wire_drop_v == pytest.approx(cold.drop_v - cold.wire_drop_v)
+
+
+def test_heat_follows_the_rms_and_drop_the_mean() -> None:
+    """With 5 % of the time at three times the mean, the RMS is 1.100251 times the mean."""
+    steady, swinging = state_of(), state_of(peak_over_mean=3, peak_duty_fraction=0.05)
+    ratio = (1 + 4 * 0.05 / 0.95) ** 0.5
+
+    assert swinging.drop_v == steady.drop_v
+    assert swinging.loss_w == pytest.approx(ratio**2 * steady.loss_w)
+    assert swinging.hottest_pin_rms_current_a == pytest.approx(ratio * 50 / 6)
+    assert swinging.branch_spread_allowed == pytest.approx(46 / (50 * ratio - 9.2))
+
+
 @pytest.mark.parametrize(
     ("power", "kind", "gauge", "length_mm", "pins", "expected"),
     [

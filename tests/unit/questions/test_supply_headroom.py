@@ -104,14 +104,14 @@ def test_small_supplies_get_the_lower_column() -> None:
     """Up to 450 W the lower column holds; the next common rating counts on its own column."""
     state = ask(
         processor={"sustained_w": 100, "peak_over_sustained": 1},
-        cards=[{"sustained_w": 200}],
+        cards=[{"sustained_w": 260}],
         rest_w=50,
         margin_fraction=0,
         supply=supply(rated_w=450),
     ).state
 
     assert state.allowance_column == "lower"
-    assert state.required_power_w == pytest.approx(500.0)
+    assert state.required_power_w == pytest.approx(620.0)
     assert state.next_common_rating_w == 550.0
 
 
@@ -130,6 +130,17 @@ def test_capacity_is_allowance_times_derated_rating() -> None:
     windows = ask(inlet_c=60, supply=supply(rated_w=1000)).state.windows
     expected = [1500.0, 1350.0, 1200.0, 900.0, 750.0, 750.0]
     assert expected == pytest.approx([row.capacity_w for row in windows])
+
+
+def test_recovery_levels_are_those_of_the_published_test() -> None:
+    """A 1000 W supply is tested with 918, 897, 882 and 924 W between its excursions."""
+    staircase = ask(supply=supply(rated_w=1000)).state.windows
+    flat = ask(supply=supply(allowance={"kind": "legacy_flat"})).state.windows
+
+    levels = [row.recovery_level_w for row in staircase]
+    assert levels[:4] == pytest.approx([918, 897, 882, 924], abs=0.5)
+    assert levels[4:] == [None, None]
+    assert {row.recovery_level_w for row in flat} == {None}
 
 
 def test_verdicts_of_the_windows() -> None:
@@ -161,7 +172,18 @@ def test_mains_side() -> None:
     assert mains.power_w == pytest.approx(669.221, abs=5e-4)
     assert mains.heat_from_supply_w == pytest.approx(69.221, abs=5e-4)
     assert mains.current_a == pytest.approx(5.8781, abs=5e-5)
+    assert mains.apparent_power_va == pytest.approx(669.221 / 0.99, abs=5e-4)
     assert mains.heat_to_room_w == mains.power_w
+
+
+@pytest.mark.parametrize(("certified_at", "expected"), [("115_v", 0.90), ("230_v", 0.92)])
+def test_tier_is_that_of_its_certificate(certified_at: str, expected: float) -> None:
+    """At half load the gold tier promises two points more at 230 V."""
+    efficiency = {"kind": "tier", "tier": "gold", "certified_at": certified_at}
+    mains = ask(supply=supply(rated_w=1500, efficiency=efficiency)).state.mains
+
+    assert mains is not None
+    assert expected == pytest.approx(mains.efficiency)
 
 
 def test_measured_efficiency_points_in_any_order() -> None:
