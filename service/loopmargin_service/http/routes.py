@@ -3,10 +3,11 @@
 from collections.abc import Callable
 from typing import Any, NamedTuple
 
-from loopmargin_service.questions import pump_head, radiator_area, supply_headroom
+from loopmargin_service.questions import pump_head, radiator_area, steady_state, supply_headroom
 from loopmargin_wire.answer import Answer, Question
 from loopmargin_wire.pump_head import PumpHeadAnswer, PumpHeadQuestion
 from loopmargin_wire.radiator_area import RadiatorAreaAnswer, RadiatorAreaQuestion
+from loopmargin_wire.steady_state import SteadyStateAnswer, SteadyStateQuestion
 from loopmargin_wire.supply_headroom import SupplyHeadroomAnswer, SupplyHeadroomQuestion
 
 
@@ -78,5 +79,21 @@ ROUTES: tuple[Route, ...] = (
         validity="Statements on peaks hold for supplies declared to the published excursion "
         "test; others are trusted with what the question says. Efficiency from a tier is the "
         "least that the tier allows.",
+    ),
+    Route(
+        "steady-state",
+        SteadyStateQuestion,
+        SteadyStateAnswer,
+        steady_state.answer,
+        "machine",
+        "The whole machine at equilibrium",
+        assumes="Equilibrium at steady powers and speeds, a filled and bled loop, one well-mixed "
+        "air temperature inside the case.",
+        method="Flow through the loop, air through case and radiators, heat between both, and the "
+        "demand on the supply are solved together until they agree; each part follows the laws "
+        "of its own question.",
+        validity="That of the part questions. Air flow through the case is the largest "
+        "uncertainty of all. Coolant or case air that would settle too hot is answered as "
+        "outside validity, with advice.",
     ),
 )
