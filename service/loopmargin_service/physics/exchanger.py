@@ -313,9 +313,10 @@ def _chances(mean: NDArray[np.float64], count: int) -> NDArray[np.float64]:
 
 
 def _tails_absolute(mean: NDArray[np.float64], count: int) -> NDArray[np.float64]:
-    """Chance of more than n, good to 1e-15 of one."""
-    chances = _chances(mean, count)
-    return 1.0 - np.add.accumulate(chances, axis=0, out=chances)
+    """Chance of more than n, good to 1e-15 of the chance of more than none."""
+    tails = np.negative(_chances(mean, count))
+    tails[0] = -np.expm1(-mean)
+    return np.add.accumulate(tails, axis=0, out=tails)
 
 
 def _tails_relative(mean: NDArray[np.float64], count: int) -> NDArray[np.float64]:
