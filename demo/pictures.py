@@ -91,7 +91,7 @@ def head_over_flow(axes: Axes, answer: PumpHeadAnswer) -> None:
     axes.annotate(
         f"{state.flow_l_per_min:.2f} L/min\n{state.head_m:.2f} m",
         (state.flow_l_per_min, state.head_m),
-        xytext=(10, 8),
+        xytext=(14, -34),
         textcoords="offset points",
     )
     required = answer.question.required_flow_l_per_min
@@ -104,7 +104,7 @@ def head_over_flow(axes: Axes, answer: PumpHeadAnswer) -> None:
         xlim=(0, 2.2 * state.flow_l_per_min),
         ylim=(0, 1.6 * shutoff),
     )
-    axes.legend(frameon=False, loc="upper left")
+    axes.legend(frameon=False, loc="upper right")
 
 
 def rise_of_coolant(axes: Axes, rise: Rise) -> None:

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 import wntr  # type: ignore[import-untyped]
 
+from loopmargin_service.physics.constants import STANDARD_GRAVITY
 from loopmargin_service.physics.curve import falling_curve
-from loopmargin_service.physics.loop import GRAVITY
 from loopmargin_service.physics.network import Array
 from tests.published.tube_network import Tube, volume_flows
 
@@ -92,7 +92,7 @@ def epanet(tubes: Sequence[Tube], pump: tuple[float, float], folder: Path) -> Ar
 
 def ours(tubes: Sequence[Tube], pump: tuple[float, float]) -> Array:
     """Give the flow of each tube [m3/s] by the network under test, with the same pump."""
-    shut_off = 4.0 / 3.0 * pump[1] * EPANET_GRAVITY / GRAVITY
+    shut_off = 4.0 / 3.0 * pump[1] * EPANET_GRAVITY / STANDARD_GRAVITY
     curve = falling_curve([0.0, 2.0 * pump[0]], [shut_off, 0.0])
     return volume_flows(tubes, 1000.0, VISCOSITY, curve)[0][:-1]
 

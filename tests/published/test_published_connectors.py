@@ -1,6 +1,6 @@
 """Printed limits of card connectors.
 
-A: Intel 336521, ATX Version 3.0 Multi Rail Desktop Platform Power Supply Design Guide,
+A: Document 336521, ATX Version 3.0 Multi Rail Desktop Platform Power Supply Design Guide,
    rev. 2.01, Feb. 2023, Table 3-5 (+12 V, range +5 % / -8 %).
 """
 

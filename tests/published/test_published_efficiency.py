@@ -52,5 +52,5 @@ def test_certified_points(tier: tuple[float, ...], load: float, row: Printed) ->
 
 def test_low_load_requirement() -> None:
     """At 2 % load no tier is taken to be worse than the 60 % that the guide requires."""
-    row = Printed("Intel 336521 rev. 2.0, low-load efficiency as reported, 2 %", "60", "%")
+    row = Printed("Document 336521 rev. 2.0, low-load efficiency as reported, 2 %", "60", "%")
     row.check(float(100.0 * efficiency(0.02, tier_loss(0.02, TIERS_115_V["bronze"]))))

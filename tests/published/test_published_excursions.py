@@ -1,7 +1,7 @@
 """Printed excursion tables of supplies, cards and processors.
 
-S: Intel 613768, ATX12VO (12V Only) Desktop Power Supply Design Guide, rev. 2.01, Jan. 2023.
-D: Intel 336521, ATX Version 3.0 Multi Rail Desktop Platform Power Supply Design Guide,
+S: Document 613768, ATX12VO (12V Only) Desktop Power Supply Design Guide, rev. 2.01, Jan. 2023.
+D: Document 336521, ATX Version 3.0 Multi Rail Desktop Platform Power Supply Design Guide,
    rev. 2.0, Feb. 2022.
 C: PCI-SIG, PCI Express Card Electromechanical Specification 5.0: for members, not read; the
    three values below are those that articles on it report.

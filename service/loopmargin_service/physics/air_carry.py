@@ -2,7 +2,8 @@
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.constants import g as gravity
+
+from loopmargin_service.physics.constants import STANDARD_GRAVITY
 
 
 def velocity_to_clear_pockets(bore: ArrayLike, angle: ArrayLike) -> NDArray[np.float64]:
@@ -33,7 +34,9 @@ def velocity_to_clear_pockets(bore: ArrayLike, angle: ArrayLike) -> NDArray[np.f
     .. [2] R. L. Sanks, Pumping Station Design, Butterworth-Heinemann.
     """
     fall = np.sin(np.asarray(angle, dtype=np.float64))
-    return (0.825 + 0.25 * np.sqrt(fall)) * np.sqrt(gravity * np.asarray(bore, dtype=np.float64))
+    return (0.825 + 0.25 * np.sqrt(fall)) * np.sqrt(
+        STANDARD_GRAVITY * np.asarray(bore, dtype=np.float64)
+    )
 
 
 def slug_rise_velocity(
@@ -75,10 +78,10 @@ def slug_rise_velocity(
     """
     d = np.asarray(bore, dtype=np.float64)
     rho = np.asarray(density, dtype=np.float64)
-    eotvos = rho * gravity * d**2 / np.asarray(surface_tension, dtype=np.float64)
-    reynolds = rho * np.sqrt(gravity * d**3) / np.asarray(viscosity, dtype=np.float64)
+    eotvos = rho * STANDARD_GRAVITY * d**2 / np.asarray(surface_tension, dtype=np.float64)
+    reynolds = rho * np.sqrt(STANDARD_GRAVITY * d**3) / np.asarray(viscosity, dtype=np.float64)
     level = 0.34 / (1.0 + 3805.0 / eotvos**3.06) ** 0.58
     knee = 31.08 * (1.0 + (29.868 / eotvos) ** 1.96) ** 0.49
     sharpness = 1.45 * (1.0 + (24.867 / eotvos) ** 9.93) ** 0.094
     bend = (1.0 + (knee / reynolds) ** sharpness) ** (1.0295 / sharpness)
-    return level / bend * np.sqrt(gravity * d)
+    return level / bend * np.sqrt(STANDARD_GRAVITY * d)

@@ -192,7 +192,7 @@ def contact_rise(current: ArrayLike, pin_rating: ArrayLike) -> NDArray[np.float6
 
     References
     ----------
-    .. [1] Intel 336521, ATX Version 3.0 Multi Rail Desktop Platform Power Supply Design
+    .. [1] Document 336521, ATX Version 3.0 Multi Rail Desktop Platform Power Supply Design
            Guide, revision 2.01, Feb. 2023, section 5.2.2.4 and Table 3-5.
     """
     load = np.asarray(current, dtype=np.float64) / np.asarray(pin_rating, dtype=np.float64)

@@ -8,7 +8,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.interpolate import PchipInterpolator
+
+from loopmargin_service.physics import monotone
 
 CHECK_VALVE_STEEPNESS = 1.0e6
 """Slope of a closed check valve over the mean slope of the curve. [-]"""
@@ -161,8 +162,7 @@ def _slopes(flow: NDArray[np.float64], head: NDArray[np.float64]) -> NDArray[np.
     """Slope of the curve in each point."""
     if flow.size == 2 and flow[0] == 0.0:  # noqa: PLR2004 - two points make the parabola
         return np.array([0.0, 2.0 * (head[1] - head[0]) / flow[1]])
-    slopes: NDArray[np.float64] = PchipInterpolator(flow, head).derivative()(flow)
-    return slopes
+    return monotone.slopes(flow, head)
 
 
 def _pieces(

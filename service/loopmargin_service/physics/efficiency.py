@@ -9,7 +9,8 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.interpolate import PchipInterpolator
+
+from loopmargin_service.physics import monotone
 
 TIER_LOADS: Final = {3: (0.2, 0.5, 1.0), 4: (0.1, 0.2, 0.5, 1.0)}
 """Loads that a tier is certified at, by the number of its points. [-]"""
@@ -87,7 +88,7 @@ def tier_loss(load_fraction: ArrayLike, efficiencies: ArrayLike) -> NDArray[np.f
     ----------
     .. [1] Public 80-percent-efficiency programme for computer power supplies, test
            protocol and certification levels, 115 V internal, non-redundant.
-    .. [2] Intel 336521, ATX Version 3.0 Multi Rail Desktop Platform Power Supply Design
+    .. [2] Document 336521, ATX Version 3.0 Multi Rail Desktop Platform Power Supply Design
            Guide, revision 2.01, Feb. 2023, low-load efficiency.
     """
     load = np.asarray(load_fraction, dtype=np.float64)
@@ -132,7 +133,7 @@ def measured_loss(
     beyond = np.maximum(load / known[-1], 1.0)
     if known.size == 1:
         return np.asarray(loss[0] * beyond)
-    inside = PchipInterpolator(known, loss)(np.clip(load, known[0], known[-1]))
+    inside = monotone.interpolate(known, loss, np.clip(load, known[0], known[-1]))
     return np.asarray(inside * beyond)
 
 

@@ -227,7 +227,7 @@ def inlet_conductance(
     one = weaker * effectiveness_crossflow_unmixed(ntu, weaker / np.maximum(air, liquid))
     if passes == 1:
         return one
-    return liquid * (1.0 - (1.0 - one / liquid) ** passes)
+    return one * (2.0 - one / liquid)
 
 
 def series_conductance(conductances: ArrayLike, liquid_capacity: ArrayLike) -> NDArray[np.float64]:

@@ -62,7 +62,7 @@ def card_factor(window: ArrayLike) -> NDArray[np.float64]:
     References
     ----------
     .. [1] PCI-SIG, PCI Express Card Electromechanical Specification, revision 5.0, 2021.
-    .. [2] Intel 336521, ATX Version 3.0 Multi Rail Desktop Platform Power Supply Design
+    .. [2] Document 336521, ATX Version 3.0 Multi Rail Desktop Platform Power Supply Design
            Guide, revision 2.01, Feb. 2023, chapter 3.
     """
     clipped = np.clip(np.asarray(window, dtype=np.float64), 1e-4, 1.0)
@@ -91,7 +91,7 @@ def processor_factor(window: ArrayLike, peak_over_sustained: ArrayLike) -> NDArr
 
     References
     ----------
-    .. [1] Intel 336521, ATX Version 3.0 Multi Rail Desktop Platform Power Supply Design
+    .. [1] Document 336521, ATX Version 3.0 Multi Rail Desktop Platform Power Supply Design
            Guide, revision 2.0, Feb. 2022, Table 2-1, notes 2 and 3.
     """
     longest = LONGEST_PROCESSOR_PEAK * _ROUNDING
@@ -143,7 +143,7 @@ def allowance(window: ArrayLike, column: ArrayLike) -> NDArray[np.float64]:
 
     References
     ----------
-    .. [1] Intel 613768, ATX12VO (12V Only) Desktop Power Supply Design Guide, revision
+    .. [1] Document 613768, ATX12VO (12V Only) Desktop Power Supply Design Guide, revision
            2.01, Jan. 2023, Table 3-3.
     """
     steps = np.append(np.asarray(column, dtype=np.float64), 1.0)
@@ -173,7 +173,7 @@ def recovery_level(allowance_factor: ArrayLike, duty: ArrayLike) -> NDArray[np.f
 
     References
     ----------
-    .. [1] Intel 613768, ATX12VO (12V Only) Desktop Power Supply Design Guide, revision
+    .. [1] Document 613768, ATX12VO (12V Only) Desktop Power Supply Design Guide, revision
            2.01, Jan. 2023, Table 3-4.
     """
     k, d = np.asarray(allowance_factor, dtype=np.float64), np.asarray(duty, dtype=np.float64)

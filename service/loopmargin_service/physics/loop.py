@@ -17,14 +17,15 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from loopmargin_service.physics.constants import STANDARD_GRAVITY
 from loopmargin_service.physics.coolant import Properties
 from loopmargin_service.physics.curve import Curve, value_and_slope
+from loopmargin_service.physics.drop import Drop, at_state
 from loopmargin_service.physics.network import Array, Law, Topology
 from loopmargin_service.physics.pipe import friction_factor_and_slope
 
 Index = NDArray[np.intp]
 
-GRAVITY = 9.80665
 # Below these a flow and a slope are zero for every purpose, but not to a division.
 SMALLEST_FLOW = 1e-9
 SMALLEST_SLOPE = 1.0
@@ -230,9 +231,13 @@ def component_terms(components: Components, liquid: Properties) -> tuple[Array, 
     The linear term follows viscosity and the quadratic one density, which is exact for
     laminar and for inertial losses and within a few per cent between them.
     """
-    linear = components.linear[:, None] * liquid.viscosity / components.viscosity[:, None]
-    quadratic = components.quadratic[:, None] * liquid.density / components.density[:, None]
-    return linear / liquid.density, quadratic / (liquid.density * liquid.density)
+    measured = Drop(components.linear[:, None], components.quadratic[:, None])
+    here = at_state(
+        measured,
+        liquid.viscosity / components.viscosity[:, None],
+        liquid.density / components.density[:, None],
+    )
+    return here.linear / liquid.density, here.quadratic / liquid.density**2
 
 
 def loop_law(loop: Loop, liquid: Liquid, speed_ratio: Array) -> Law:
@@ -323,4 +328,4 @@ def pump_gain(
         head[row], slope[row] = value_and_slope(
             curve, volume[row], speed_ratio[row], check_valve=True
         )
-    return liquid.density * GRAVITY * head, GRAVITY * slope
+    return liquid.density * STANDARD_GRAVITY * head, STANDARD_GRAVITY * slope

@@ -2,7 +2,8 @@
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.constants import g as gravity
+
+from loopmargin_service.physics.constants import STANDARD_GRAVITY
 
 
 def available_suction_head(
@@ -46,5 +47,5 @@ def available_suction_head(
     above_boiling = np.asarray(surface_pressure, dtype=np.float64) - np.asarray(
         vapour_pressure, dtype=np.float64
     )
-    head = above_boiling / (np.asarray(density, dtype=np.float64) * gravity)
+    head = above_boiling / (np.asarray(density, dtype=np.float64) * STANDARD_GRAVITY)
     return head + np.asarray(level, dtype=np.float64) - np.asarray(loss, dtype=np.float64)

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from typing import Final
 
+from loopmargin_service.questions import wording
 from loopmargin_wire.answer import Basis
 from loopmargin_wire.supply_headroom import (
     AddInCardLimit,
@@ -18,7 +19,7 @@ _PRACTICE: Final = "Common practice, no source"
 _STAIRCASE = Basis(
     quantity="allowance of the supply",
     law="Staircase over the length of the peak, on the safe side between its rows",
-    source="Intel 613768, ATX12VO Desktop Power Supply Design Guide, rev. 2.01 (2023), Table 3-3",
+    source="Document 613768, ATX12VO Power Supply Design Guide, rev. 2.01 (2023), Table 3-3",
 )
 _LEGACY = Basis(
     quantity="allowance of the supply",
@@ -39,7 +40,7 @@ _CARD_LIMIT = Basis(
 _PROCESSOR = Basis(
     quantity="peak of the processor",
     law="Peak power up to 10 ms, sustained power beyond; all peaks at once",
-    source="Intel 336521, ATX 3.0 Desktop Power Supply Design Guide, rev. 2.0 (2022), Table 2-1",
+    source="Document 336521, ATX 3.0 Desktop Power Supply Design Guide, rev. 2.0 (2022), Table 2-1",
 )
 _DERATE = Basis(
     quantity="derating",
@@ -80,7 +81,7 @@ _CONNECTOR = Basis(
     quantity="connector limits",
     law="Mean power and RMS current over any second both within limit; pins share a current "
     "as parallel resistances, in RMS against the rating of one contact",
-    source="Intel 336521, rev. 2.01 (2023), Table 3-5 and chapter 5; 7 A for a contact of the "
+    source="Document 336521, rev. 2.01 (2023), Table 3-5 and chapter 5; 7 A for a contact of the "
     "card's eight-pin connector is from memory",
 )
 _WIRE = Basis(
@@ -104,14 +105,8 @@ CAUTIONS: Final = (
         "Switch off at the supply and pull the mains plug before you touch the loop or the wiring; "
         "while it is plugged in, the standby output is live."
     ),
-    (
-        "Fill and leak-test with the computer without power. Run the pump from a separate isolated "
-        "12 V source, never from a supply that still feeds a board."
-    ),
-    (
-        "If liquid reaches electronics, cut the power at the wall first, and let everything dry "
-        "out for a day or two before it is powered again."
-    ),
+    wording.FILL_CAUTION,
+    wording.SPILL_CAUTION,
     (
         "Push high-current plugs in until the latch clicks, keep the first 35 mm of cable "
         "straight, look again after moving the machine, and replace whatever has changed colour."

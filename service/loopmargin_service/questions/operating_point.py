@@ -6,9 +6,9 @@ from typing import Literal, NamedTuple
 import numpy as np
 
 from loopmargin_service.physics import air_carry, coolant
+from loopmargin_service.physics.constants import STANDARD_GRAVITY
 from loopmargin_service.physics.coolant import Properties
 from loopmargin_service.physics.loop import (
-    GRAVITY,
     Liquid,
     Loop,
     component_terms,
@@ -144,13 +144,13 @@ def pump_states(
         volume = max(float(flows[row, 0]), 0.0) / density
         hydraulic = max(float(gain[row]) * volume, 0.0)
         electrical, heat = pump_power(pump, hydraulic)
-        below = -float(point.pressure[loop.pump_tail[row], 0]) / (density * GRAVITY)
-        inlet = surface + density * GRAVITY * (level - below)
+        below = -float(point.pressure[loop.pump_tail[row], 0]) / (density * STANDARD_GRAVITY)
+        inlet = surface + density * STANDARD_GRAVITY * (level - below)
         states.append(
             PumpState(
                 pump=pump.name,
                 flow_l_per_min=out(volume, L_PER_MIN),
-                head_m=float(gain[row]) / (density * GRAVITY),
+                head_m=float(gain[row]) / (density * STANDARD_GRAVITY),
                 speed_rpm=pump.speed_rpm,
                 hydraulic_power_w=hydraulic,
                 electrical_power_w=electrical,

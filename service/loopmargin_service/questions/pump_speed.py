@@ -6,8 +6,9 @@ from typing import NamedTuple
 import numpy as np
 
 from loopmargin_service.physics import network
+from loopmargin_service.physics.constants import STANDARD_GRAVITY
 from loopmargin_service.physics.curve import value_and_slope
-from loopmargin_service.physics.loop import GRAVITY, Liquid, Loop, loop_law, pump_gain
+from loopmargin_service.physics.loop import Liquid, Loop, loop_law, pump_gain
 from loopmargin_service.physics.network import Array, Flows
 from loopmargin_service.questions.conversion import L_PER_MIN, out
 from loopmargin_wire.pump_head import CurvePoint
@@ -132,7 +133,7 @@ def loop_head(loop: Loop, liquid: Liquid, flow: Array, ratios: Array) -> Array:
     gain, _ = pump_gain(loop.curves, liquid.pumps, pumped, ratios)
     power = (gain * pumped / liquid.pumps.density).sum(axis=0)
     weight = np.maximum(total_flow(loop, flow), 1e-12) / liquid.pumps.density[0]
-    return np.asarray(power / (weight * liquid.pumps.density[0] * GRAVITY))
+    return np.asarray(power / (weight * liquid.pumps.density[0] * STANDARD_GRAVITY))
 
 
 def head_curve(speeds: Speeds) -> tuple[CurvePoint, ...]:

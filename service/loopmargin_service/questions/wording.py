@@ -101,15 +101,17 @@ TRANSITIONAL_NOTE = (
     "known to 30 % only"
 )
 
+FILL_CAUTION = (
+    "Fill, bleed and leak-test with the computer unpowered and unplugged; run only the pump, "
+    "from a separate isolated 12 V source, never from a supply that still feeds a board."
+)
+SPILL_CAUTION = (
+    "If liquid reaches electronics, cut the power at the wall first and let everything dry for a "
+    "day or two before power returns; a coolant sold as non-conductive does not stay so."
+)
 LIQUID_CAUTIONS = (
-    (
-        "Fill, bleed and leak-test with the computer unpowered and unplugged; run only the pump, "
-        "from a separate isolated 12 V supply."
-    ),
-    (
-        "If liquid reaches electronics, cut the power at the wall first and dry everything fully "
-        "before power returns; a coolant sold as non-conductive does not stay so."
-    ),
+    FILL_CAUTION,
+    SPILL_CAUTION,
     (
         "Never run a pump dry; keep air in the reservoir as a cushion for expansion and stay "
         "below the pressure rating of the weakest part."
