@@ -35,7 +35,7 @@ class RedisProcess:
     def start(self) -> None:
         """Start it empty, nothing written to disk, and wait until it accepts."""
         options = ["--port", str(self.port), "--bind", "127.0.0.1", "--save", "", "--appendonly"]
-        self._process = subprocess.Popen(
+        self._process = subprocess.Popen(  # noqa: S603 - our own binary, fixed options
             [str(binary()), *options, "no", "--maxmemory", "64mb"],
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,

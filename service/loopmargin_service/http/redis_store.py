@@ -16,7 +16,7 @@ from redis.asyncio import Redis
 from redis.asyncio.connection import ConnectionPool
 from redis.asyncio.retry import Retry
 from redis.backoff import NoBackoff
-from redis.exceptions import RedisError
+from redis.exceptions import RedisError, ResponseError
 
 from loopmargin_service.http.store import Unavailable
 
@@ -73,7 +73,12 @@ class RedisStore:
 
     async def fetch(self, digest: str) -> bytes | None:
         """Return the answer, or nothing when what stands there is not ours."""
-        value = await self._call(lambda: self._redis.get(_key(digest)))
+        try:
+            value = await self._call(lambda: self._redis.get(_key(digest)))
+        except Unavailable as error:
+            if str(error).startswith("WRONGTYPE"):
+                return None
+            raise
         return self._opened(digest, value) if isinstance(value, bytes) else None
 
     async def keep(self, digest: str, answer: bytes) -> None:
@@ -99,9 +104,13 @@ class RedisStore:
         try:
             async with asyncio.timeout(CALL_TIMEOUT_S):
                 value = await send()
+        except ResponseError as error:
+            # The server is there and says no: nobody waited, so nothing has to be spared.
+            self._breaker.note(failed=False)
+            raise Unavailable(str(error)) from error
         except (RedisError, OSError, TimeoutError, ValueError) as error:
             self._breaker.note(failed=True)
-            raise Unavailable from error
+            raise Unavailable(str(error)) from error
         self._breaker.note(failed=False)
         return value
 
