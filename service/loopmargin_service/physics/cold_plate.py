@@ -22,9 +22,10 @@ FLOW_MIN = 1e-9
 """Slower flows are taken at this one, so that still coolant has a finite resistance. [m3/s]"""
 
 _FLOWS_FOR_EXPONENT = 3
-_GRID = 81
-_GOLDEN = 0.5 * (5.0**0.5 - 1.0)
-_GOLDEN_STEPS = 40
+_GRID = 41
+_REFINEMENTS = 5
+# Flows so close together that constant and falling part cannot be told apart.
+_INDISTINCT = 1e-12
 
 
 class Fit(NamedTuple):
@@ -92,7 +93,7 @@ def fit_resistance(flow: ArrayLike, measured: ArrayLike) -> Fit:
     -----
     Least squares of the relative deviations: for a given exponent the law is linear in
     minimum and factor, which are found with the limit at zero; the exponent is searched on a
-    grid and refined by golden section. One flow gives a constant, two give
+    grid that is refined twice about the best. One flow gives a constant, two give
     `EXPONENT_TYPICAL`.
     """
     relative = np.asarray(flow, dtype=np.float64) / REFERENCE_FLOW
@@ -100,55 +101,36 @@ def fit_resistance(flow: ArrayLike, measured: ArrayLike) -> Fit:
     distinct = len(np.unique(relative))
     if distinct == 1:
         constant = np.sum(1.0 / measured) / np.sum(measured**-2.0)
-        return _fitted(float(constant), 0.0, EXPONENT_TYPICAL, relative, measured)
+        deviation = constant / measured - 1.0
+        return Fit(float(constant), 0.0, EXPONENT_TYPICAL, float(np.sqrt(np.mean(deviation**2))))
     if distinct < _FLOWS_FOR_EXPONENT:
-        return _at_exponent(EXPONENT_TYPICAL, relative, measured)
-    grid = np.linspace(*EXPONENT_RANGE, _GRID)
-    best = int(np.argmin([_at_exponent(n, relative, measured).residual for n in grid]))
-    low, high = float(grid[max(best - 1, 0)]), float(grid[min(best + 1, _GRID - 1)])
-    return _golden(low, high, relative, measured)
+        return _best_of(np.array([EXPONENT_TYPICAL]), relative, measured)[0]
+    low, high = EXPONENT_RANGE
+    for _ in range(_REFINEMENTS):
+        grid = np.linspace(low, high, _GRID)
+        fit, best = _best_of(grid, relative, measured)
+        low, high = float(grid[max(best - 1, 0)]), float(grid[min(best + 1, _GRID - 1)])
+    return fit
 
 
-def _golden(
-    low: float, high: float, relative: NDArray[np.float64], measured: NDArray[np.float64]
-) -> Fit:
-    """Narrow the exponent by golden section; ends at either end if the least lies there."""
-    left = _at_exponent(high - _GOLDEN * (high - low), relative, measured)
-    right = _at_exponent(low + _GOLDEN * (high - low), relative, measured)
-    for _ in range(_GOLDEN_STEPS):
-        if left.residual < right.residual:
-            high, right = right.exponent, left
-            left = _at_exponent(high - _GOLDEN * (high - low), relative, measured)
-        else:
-            low, left = left.exponent, right
-            right = _at_exponent(low + _GOLDEN * (high - low), relative, measured)
-    ends = (_at_exponent(n, relative, measured) for n in (low, high))
-    return min((left, right, *ends), key=lambda fit: fit.residual)
-
-
-def _at_exponent(
-    exponent: float, relative: NDArray[np.float64], measured: NDArray[np.float64]
-) -> Fit:
-    """Best minimum and factor, neither below zero, for one exponent."""
+def _best_of(
+    exponents: NDArray[np.float64], relative: NDArray[np.float64], measured: NDArray[np.float64]
+) -> tuple[Fit, int]:
+    """Best minimum and factor, neither below zero, at the best of some exponents."""
     constant = 1.0 / measured
-    falling = relative**-exponent / measured
-    square, mixed, other = constant @ constant, constant @ falling, falling @ falling
+    falling = relative ** -exponents[:, None] / measured
+    square, mixed, other = constant @ constant, falling @ constant, (falling**2).sum(axis=1)
+    flat, steep = constant.sum(), falling.sum(axis=1)
     determinant = square * other - mixed * mixed
-    minimum = (other * constant.sum() - mixed * falling.sum()) / determinant
-    factor = (square * falling.sum() - mixed * constant.sum()) / determinant
-    if minimum < 0.0:
-        minimum, factor = 0.0, falling.sum() / other
-    elif factor < 0.0:
-        minimum, factor = constant.sum() / square, 0.0
-    return _fitted(float(minimum), float(factor), exponent, relative, measured)
-
-
-def _fitted(
-    minimum: float,
-    factor: float,
-    exponent: float,
-    relative: NDArray[np.float64],
-    measured: NDArray[np.float64],
-) -> Fit:
-    deviation = (minimum + factor * relative**-exponent) / measured - 1.0
-    return Fit(minimum, factor, float(exponent), float(np.sqrt(np.mean(deviation**2))))
+    apart = determinant > _INDISTINCT * square * other
+    divisor = np.where(apart, determinant, 1.0)
+    minimum = (other * flat - mixed * steep) / divisor
+    factor = np.where(apart, (square * steep - mixed * flat) / divisor, -1.0)
+    factor = np.where(apart & (minimum < 0.0), steep / other, factor)
+    minimum = np.where(factor < 0.0, flat / square, np.maximum(minimum, 0.0))
+    factor = np.maximum(factor, 0.0)
+    deviation = minimum[:, None] * constant + factor[:, None] * falling - 1.0
+    residual = np.sqrt((deviation**2).mean(axis=1))
+    best = int(residual.argmin())
+    fit = Fit(*(float(part[best]) for part in (minimum, factor, exponents, residual)))
+    return fit, best
