@@ -1,0 +1,148 @@
+"""Networks: exact small ones, the single step, and what does not settle."""
+
+import numpy as np
+import pytest
+
+from loopmargin_service.physics import network
+from loopmargin_service.physics.network import Array, Topology
+from tests.unit.physics.plain_links import Network, links
+
+BRIDGE = Topology(4, (0, 0, 1, 1, 2, 3), (1, 2, 2, 3, 3, 0), 0)
+
+
+def test_one_link_that_closes_on_itself() -> None:
+    """With the reference as the only node, a source of 12 drives 3 through 1 w + 1 w^2."""
+    circuit = Network(Topology(1, (0,), (0,), 0), links([1.0], [1.0], [12.0]))
+
+    flows = circuit.solved()
+
+    assert flows.flow[0, 0] == pytest.approx(3.0, rel=1e-12)
+    assert flows.pressure.tolist() == [[0.0]]
+
+
+def test_two_links_beside_each_other() -> None:
+    """A source of 20 less 2 w drives 2 and 4 through 4 w and 2 w, at a pressure of 8."""
+    topology = Topology(2, (0, 1, 1), (1, 0, 0), 0)
+
+    flows = Network(topology, links([2.0, 4.0, 2.0], [0.0] * 3, [20.0, 0.0, 0.0])).solved()
+
+    np.testing.assert_allclose(flows.flow[:, 0], [6.0, 2.0, 4.0], rtol=1e-12)
+    np.testing.assert_allclose(flows.pressure[:, 0], [0.0, 8.0], rtol=1e-12)
+
+
+def test_links_in_a_row_of_squares() -> None:
+    """A source of 80 less 1 w drives 5 through 1 w^2 and 2 w^2, with 50 left between them."""
+    topology = Topology(3, (0, 1, 2), (1, 2, 0), 0)
+
+    flows = Network(topology, links([1.0, 0.0, 0.0], [0.0, 1.0, 2.0], [80.0, 0.0, 0.0])).solved(7.0)
+
+    np.testing.assert_allclose(flows.flow[:, 0], 5.0, rtol=1e-9)
+    np.testing.assert_allclose(flows.pressure[:, 0], [0.0, 75.0, 50.0], rtol=1e-9)
+
+
+def test_balanced_bridge_has_a_still_link() -> None:
+    """In 1 : 2 against 3 : 6 nothing crosses the bridge."""
+    resistance = [0.0, 1.0, 3.0, 5.0, 2.0, 6.0]
+    topology = Topology(4, (3, 0, 0, 1, 1, 2), (0, 1, 2, 2, 3, 3), 3)
+
+    flows = Network(topology, links([0.01, *[0.0] * 5], resistance, [40.0, *[0.0] * 5])).solved()
+
+    assert flows.flow[3, 0] == pytest.approx(0.0, abs=1e-4)
+    np.testing.assert_allclose(flows.flow[1] / flows.flow[2], np.sqrt(3.0), rtol=1e-6)
+
+
+@pytest.mark.parametrize("count", [2, 3, 7])
+def test_equal_branches_share_equally(count: int) -> None:
+    """Of n equal branches each carries one n-th of the flow."""
+    topology = Topology(2, (0, *[1] * count), (1, *[0] * count), 0)
+    branches = links([0.5, *[1.0] * count], [0.0, *[3.0] * count], [30.0, *[0.0] * count])
+
+    flow = Network(topology, branches).solved(np.linspace(-5.0, 5.0, count + 1)[:, None]).flow
+
+    np.testing.assert_allclose(flow[1:, 0], flow[0, 0] / count, rtol=1e-12)
+
+
+def test_an_overshoot_is_cut_back() -> None:
+    """A drop that flattens out, on which full steps run away, is solved from either side."""
+
+    def law(flow: Array) -> tuple[Array, Array]:
+        off = 50.0 * (flow - 1.0)
+        return np.arcsinh(off), 50.0 / np.sqrt(1.0 + off * off)
+
+    circuit = Topology(1, (0,), (0,), 0)
+    start = np.array([[0.8, 1.2]])
+    full = start
+    for _ in range(6):
+        full = full + network.newton_step(circuit, full, *law(full))[1]
+    flows = network.solve(circuit, law, start)
+
+    assert (np.abs(full - 1.0) > 1e3).all()
+    assert flows.converged.all()
+    np.testing.assert_allclose(flows.flow, 1.0, rtol=1e-9)
+
+
+def test_what_does_not_settle_is_flagged() -> None:
+    """A drop that jumps over zero has no solution: its case says so, its neighbour is solved."""
+
+    def law(flow: Array) -> tuple[Array, Array]:
+        jump = np.where(flow < 1.0, -1.0, 1.0)
+        return np.where([[True, False]], jump, flow - 3.0), np.ones_like(flow)
+
+    flows = network.solve(Topology(1, (0,), (0,), 0), law, np.array([[0.5, 0.5]]))
+
+    assert flows.converged.tolist() == [False, True]
+    assert flows.iterations == network.ITERATION_LIMIT
+    assert flows.residual[0] > network.TOLERANCE
+    assert flows.flow[0, 1] == pytest.approx(3.0)
+
+
+def test_one_step_solves_linear_links() -> None:
+    """After one step from anywhere, linear links are at their solution."""
+    topology = Topology(2, (0, 1, 1), (1, 0, 0), 0)
+    given_links = links([2.0, 4.0, 2.0], [0.0] * 3, [20.0, 0.0, 0.0])
+    flow = np.array([[9.0], [-2.0], [5.0]])
+
+    pressure, step = network.newton_step(topology, flow, *given_links.law(flow))
+
+    np.testing.assert_allclose((flow + step)[:, 0], [6.0, 2.0, 4.0], rtol=1e-12)
+    np.testing.assert_allclose(network.with_reference(topology, pressure), [[0.0], [8.0]])
+
+
+@pytest.mark.parametrize("reference", [0, 1, 3])
+def test_the_reference_takes_its_place(reference: int) -> None:
+    """The reference, at zero, stands among the other nodes under its own number."""
+    topology = Topology(4, BRIDGE.tail, BRIDGE.head, reference)
+
+    pressure = network.with_reference(topology, np.array([[7.0, 1.0], [8.0, 2.0], [9.0, 3.0]]))
+
+    assert pressure[reference].tolist() == [0.0, 0.0]
+    assert np.delete(pressure[:, 0], reference).tolist() == [7.0, 8.0, 9.0]
+
+
+def test_change_is_relative_to_the_largest_flow() -> None:
+    """The largest step counts against the largest flow, case by case; no flow is no division."""
+    step = np.array([[0.1, 0.0], [-0.4, 0.0]])
+
+    change = network.relative_change(step, np.array([[8.0, 0.0], [-2.0, 0.0]]))
+
+    np.testing.assert_allclose(change, [0.05, 0.0], rtol=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("ends", "expected"),
+    [
+        ([(0, 1), (1, 2), (2, 0)], []),
+        ([(0, 1), (1, 0)], []),
+        ([(0, 0)], []),
+        ([(0, 1), (1, 0), (1, 2)], [2]),
+        ([(0, 1), (1, 0), (1, 2), (2, 3)], [2, 3]),
+        ([(0, 1), (1, 0), (2, 3), (3, 2)], []),
+        ([(0, 1), (1, 0), (1, 2), (2, 3), (3, 2)], [2]),
+        ([(0, 1)], [0]),
+    ],
+)
+def test_links_without_return(ends: list[tuple[int, int]], expected: list[int]) -> None:
+    """Dead ends and bridges between two circuits are named; circuits are not."""
+    tail, head = zip(*ends, strict=True)
+
+    assert network.links_without_return(Topology(4, tail, head, 0)) == expected
