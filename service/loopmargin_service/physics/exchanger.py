@@ -290,10 +290,9 @@ def rating_to_inlet_basis(
 def _transfer_units(
     ntu: ArrayLike, capacity_ratio: ArrayLike
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Transfer units on the weaker and on the stronger stream, both above zero."""
+    """Transfer units on the weaker stream, and on the stronger, which are above zero."""
     ratio = np.maximum(np.asarray(capacity_ratio, dtype=np.float64), _SMALLEST)
     weak = np.minimum(np.asarray(ntu, dtype=np.float64), _WEAK_SIDE_MAX / ratio)
-    weak = np.maximum(weak, _SMALLEST)
     return weak, np.maximum(ratio * weak, _SMALLEST)
 
 
@@ -329,7 +328,7 @@ def _effectiveness_and_slope(
     ntu: NDArray[np.float64], capacity_ratio: NDArray[np.float64]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Effectiveness and its derivative by the transfer units."""
-    weak, strong = _transfer_units(ntu, capacity_ratio)
+    weak, strong = _transfer_units(np.maximum(ntu, _SMALLEST), capacity_ratio)
     count = _terms(strong)
     weak_tails, strong_tails = _tails_absolute(weak, count), _tails_relative(strong, count)
     reached = np.sum(weak_tails * strong_tails, axis=0) / strong
