@@ -13,6 +13,7 @@ BODY = answered().content
 HEAD = f"HTTP/1.1 200 OK\r\ncontent-type: {MSGPACK}\r\ncontent-length: {len(BODY)}\r\n\r\n".encode()
 WHOLE = HEAD + BODY
 DRIP_S = 0.02
+DRIPS = 150
 
 
 class Loopback:
@@ -107,21 +108,21 @@ def broken_off(connection: socket.socket) -> None:
 
 
 def dripping_head(connection: socket.socket) -> None:
-    """Send a header that never ends, a little at a time."""
+    """Send a header that does not end, a little at a time."""
     if request(connection):
         connection.sendall(b"HTTP/1.1 200 OK\r\nx-")
         drip(connection)
 
 
 def dripping_body(connection: socket.socket) -> None:
-    """Send a body that never ends, a little at a time."""
+    """Send a body that does not end, a little at a time."""
     if request(connection):
         connection.sendall(b"HTTP/1.1 200 OK\r\ncontent-length: 1000000\r\n\r\n")
         drip(connection)
 
 
 def drip(connection: socket.socket) -> None:
-    """Send a byte now and then until the caller hangs up."""
-    while True:
+    """Send a byte now and then, far longer than any deadline of a test."""
+    for _ in range(DRIPS):
         connection.sendall(b"x")
         time.sleep(DRIP_S)

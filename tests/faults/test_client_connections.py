@@ -237,13 +237,14 @@ def test_client_of_another_process_is_refused() -> None:
                 lambda: client.with_options(timeout=1.0),
             ):
                 try:
-                    ask_anyhow()
+                    said.put(repr(ask_anyhow()))
                 except RuntimeError as error:
                     said.put(str(error))
 
         process = forking.Process(target=child)
         process.start()
-        process.join()
+        process.join(timeout=10.0)
+        process.kill()
         accepted_by_then = server.accepted
         answer = client.radiator_area(example())
         accepted = server.accepted

@@ -3,7 +3,6 @@
 import asyncio
 import functools
 from collections.abc import Callable
-from pathlib import Path
 from typing import Unpack
 
 import httpx
@@ -12,18 +11,41 @@ import msgspec
 import loopmargin
 from loopmargin.options import OptionChanges
 from loopmargin_wire.answer import Margin, Outcome
+from loopmargin_wire.part import CoreRadiator, Fan, FanPoint, Fans, Room, Water
 from loopmargin_wire.problem import Problem
-from loopmargin_wire.radiator_area import RadiatorAreaAnswer, RadiatorAreaQuestion
+from loopmargin_wire.radiator_area import (
+    AllowedRise,
+    GivenFans,
+    RadiatorAreaAnswer,
+    RadiatorAreaQuestion,
+)
 
-EXAMPLES = Path(__file__).parents[3] / "openapi" / "examples"
 MSGPACK = "application/vnd.msgpack"
 
 
 @functools.cache
 def example() -> RadiatorAreaQuestion:
-    """Question of the committed example."""
-    body = (EXAMPLES / "radiator-area.question.json").read_bytes()
-    return msgspec.json.decode(body, type=RadiatorAreaQuestion)
+    """Return a valid question with invented numbers."""
+    curve = ((0.0, 18.0), (60.0, 13.0), (110.0, 6.5), (140.0, 0.0))
+    points = tuple(FanPoint(air_flow_m3_per_h=flow, pressure_pa=rise) for flow, rise in curve)
+    fan = Fan(name="invented fan", curve=points, curve_speed_rpm=1500.0)
+    return RadiatorAreaQuestion(
+        heat_w=340.0,
+        room=Room(air_c=27.0),
+        target=AllowedRise(rise_k=12.0),
+        air=GivenFans(fans=Fans(fan=fan, count=2, speed_rpm=900.0)),
+        coolant=Water(),
+        flow_l_per_min=2.5,
+        radiator=CoreRadiator(
+            name="invented radiator",
+            face_width_mm=280.0,
+            face_height_mm=140.0,
+            depth_mm=30.0,
+            tube_pitch_mm=10.0,
+            tube_thickness_mm=2.0,
+            fins_per_inch=16.0,
+        ),
+    )
 
 
 @functools.cache

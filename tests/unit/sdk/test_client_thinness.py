@@ -35,12 +35,12 @@ def refuse(request):
     return httpx.Response(422, json={}, headers={"content-type": "application/problem+json"})
 
 async def ask():
-    async with loopmargin.AsyncClient() as client:
-        await client.with_options(deadline=0.1).radiator_area(question)
+    async with loopmargin.AsyncClient("http://127.0.0.1:9") as client:
+        await client.with_options(max_retries=0).radiator_area(question)
 
 for attempt in (
     lambda: loopmargin.Client(http_client=httpx.Client(transport=httpx.MockTransport(refuse))),
-    lambda: loopmargin.Client("http://127.0.0.1:9", deadline=0.1),
+    lambda: loopmargin.Client("http://127.0.0.1:9", max_retries=0),
 ):
     try:
         attempt().radiator_area(question)

@@ -9,7 +9,7 @@ ROOT = Path(__file__).parents[3]
 
 def test_examples_of_use_are_typed_as_written() -> None:
     """Answers have the type of their question, and mistakes are errors."""
-    done = subprocess.run(  # noqa: S603 - our own program
+    done = subprocess.run(
         [sys.executable, "-m", "mypy", "tests/unit/sdk/client_typing.py"],
         cwd=ROOT,
         capture_output=True,
