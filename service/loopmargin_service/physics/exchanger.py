@@ -298,7 +298,8 @@ def _transfer_units(
 
 def _terms(mean: NDArray[np.float64]) -> int:
     """Count of terms beyond which a Poisson tail of this mean is below 1e-14."""
-    largest = float(np.max(mean, initial=0.0))
+    # fmax looks past what is not a number, so that one bad case does not stop the others.
+    largest = float(np.fmax.reduce(mean, axis=None, initial=0.0))
     return int(largest + 8.0 * np.sqrt(largest) + 16.0)
 
 

@@ -19,7 +19,7 @@ PARALLEL_PLATES = 7.541
 
 # Shah and London, rectangular duct, walls of one temperature, in rising powers of the
 # ratio of sides.
-_SHORTER_SIDE = np.array([1.0, -2.610, 4.970, -5.119, 2.702, -0.548])
+_SHORTER_SIDE = (1.0, -2.610, 4.970, -5.119, 2.702, -0.548)
 # The two branches of the entrance law are joined between these reduced lengths.
 _JOIN_START = 0.003
 _JOIN_END = 0.01
@@ -136,7 +136,7 @@ def developed_nusselt(side_ratio: float) -> float:
     .. [1] R. K. Shah, A. L. London, "Laminar Flow Forced Convection in Ducts," Academic
            Press, New York, 1978.
     """
-    return PARALLEL_PLATES * float(np.polynomial.polynomial.polyval(side_ratio, _SHORTER_SIDE))
+    return PARALLEL_PLATES * sum(c * side_ratio**i for i, c in enumerate(_SHORTER_SIDE))
 
 
 def turbulent_nusselt(reynolds: ArrayLike, prandtl: ArrayLike) -> NDArray[np.float64]:

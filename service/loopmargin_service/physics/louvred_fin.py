@@ -9,6 +9,10 @@ Where a printed law has a pole or turns back outside the cores it was fitted to,
 that does it is held; each place says so. A solver can then ask for any core.
 """
 
+import math
+from functools import lru_cache
+from typing import NamedTuple
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -38,6 +42,7 @@ LOUVRE_BANKS = 2
 _STILL = 1.0
 _FALL_OFF_LOWEST = 0.5
 _PITCH_RATIO_MAX = 3.0
+_COSH_ARGUMENT_MAX = 700.0
 _FRICTION_CREEPING = 50.0
 _FRICTION_LOW_END = 130.0
 _FRICTION_HIGH_START = 230.0
@@ -148,15 +153,15 @@ def colburn_factor_park_jacobi(core: Core, reynolds: ArrayLike) -> NDArray[np.fl
            2009. doi:10.1115/1.3000609
     """
     moving = np.maximum(np.asarray(reynolds, dtype=np.float64), _STILL)
-    angle = np.radians(core.louvre_angle)
+    angle = math.radians(core.louvre_angle)
     ratio = core.fin_pitch / core.louvre_pitch
     bank = core.depth / (LOUVRE_BANKS * core.fin_pitch)
-    exponent = -0.458 - 0.00874 * np.cosh(min(ratio, _PITCH_RATIO_MAX) - 1.0)
-    turned = np.cosh(np.maximum(0.049 * moving - 0.142 * bank, 0.0))
-    fall_off = np.maximum(1.0 - np.sin(angle / ratio) / turned, _FALL_OFF_LOWEST)
-    wave = np.cos(2.0 * np.pi * (ratio / np.tan(angle) - 1.8))
-    waving = 1.0 + 0.0065 * np.tan(angle) * bank * wave
-    factor: NDArray[np.float64] = 0.872 * moving**exponent * fall_off * waving
+    exponent = -0.458 - 0.00874 * math.cosh(min(ratio, _PITCH_RATIO_MAX) - 1.0)
+    turned = np.cosh(np.clip(0.049 * moving - 0.142 * bank, 0.0, _COSH_ARGUMENT_MAX))
+    fall_off = np.maximum(1.0 - math.sin(angle / ratio) / turned, _FALL_OFF_LOWEST)
+    wave = math.cos(2.0 * math.pi * (ratio / math.tan(angle) - 1.8))
+    waving = 1.0 + 0.0065 * math.tan(angle) * bank * wave
+    factor: NDArray[np.float64] = 0.872 * waving * moving**exponent * fall_off
     return factor * _park_jacobi_shape(core, angle)
 
 
@@ -181,10 +186,10 @@ def friction_factor(core: Core, reynolds: ArrayLike) -> NDArray[np.float64]:
     [2]_ (met in a secondary source). 83 % of the data lie within 15 %. Stated for 100 to 3000.
 
     Departures: below 50 the factor goes on as one over the Reynolds number, since the printed
-    law has a pole at 2. Where the join falls so steeply that the pressure drop would fall
-    with velocity, the pressure drop is held instead. Two ratios are held where the law leaves
-    its cores: fin thickness over fin pitch at 0.02 from below (a pole at 0.008), fin pitch
-    over fin length at 0.55 from above.
+    law has a pole at 2. Where the join falls so steeply that the pressure drop would not rise
+    with the root of the velocity at least, it rises just so. Two ratios are held where the law
+    leaves its cores: fin thickness over fin pitch at 0.02 from below (a pole at 0.008), fin
+    pitch over fin length at 0.55 from above.
 
     References
     ----------
@@ -195,12 +200,13 @@ def friction_factor(core: Core, reynolds: ArrayLike) -> NDArray[np.float64]:
            Friction Correlation for Louver Fin Geometry," Int. J. Heat Mass Transfer, vol. 49,
            pp. 4250-4253, 2006.
     """
+    law = _friction_law(core)
     moving = np.maximum(np.asarray(reynolds, dtype=np.float64), _STILL)
     held = np.clip(moving, _FRICTION_CREEPING, _FRICTION_LOW_END)
-    slow = _friction_low(core, held) / np.minimum(moving / _FRICTION_CREEPING, 1.0)
+    slow = law.low(held) / np.minimum(moving / _FRICTION_CREEPING, 1.0)
     if not np.any(moving > _FRICTION_LOW_END):
         return slow
-    fast = _friction_above_low_end(core, np.maximum(moving, _FRICTION_LOW_END))
+    fast = law.above_low_end(np.maximum(moving, _FRICTION_LOW_END))
     return np.where(moving > _FRICTION_LOW_END, fast, slow)
 
 
@@ -220,57 +226,82 @@ def _park_jacobi_shape(core: Core, angle: float) -> float:
     return shape
 
 
-def _friction_low(core: Core, reynolds: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Law of [1] for Reynolds numbers below 150: f1 f2 f3."""
-    pitch = core.louvre_pitch
-    fin_ratio = max(core.fin_thickness / core.fin_pitch, _FIN_RATIO_MIN)
-    exponent = -0.805 * min(core.fin_pitch / core.fin_length, _FIN_PITCH_SHARE_MAX)
-    shape: float = (
-        14.39
-        * np.log1p(core.fin_pitch / pitch) ** 3.04
-        * np.log(fin_ratio**0.48 + 0.9) ** -1.435
-        * (core.hydraulic_diameter / pitch) ** -3.01
-        * (core.fin_pitch * core.depth / core.louvre_length**2) ** -0.308
-        * np.exp(-0.1167 * core.tube_pitch / core.tube_thickness)
-        * core.louvre_angle**0.35
-    )
-    factor: NDArray[np.float64] = shape * reynolds**exponent * np.log(0.5 * reynolds) ** -3.01
-    return factor
+class _FrictionLaw(NamedTuple):
+    """The law of one core, with all that does not depend on the flow worked out.
 
-
-def _friction_high(core: Core, reynolds: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Law of [1] for Reynolds numbers above 150: f1 f2 f3."""
-    pitch = core.louvre_pitch
-    fin_ratio = max(core.fin_thickness / core.fin_pitch, _FIN_RATIO_MIN)
-    pitch_share = core.fin_pitch / core.louvre_length
-    shape: float = (
-        4.97
-        * np.log(np.sqrt(fin_ratio) + 0.9) ** -0.527
-        * (core.hydraulic_diameter / pitch) ** -2.966
-        * pitch_share ** (-0.7931 * core.tube_pitch / core.fin_length)
-        * (core.tube_pitch / core.tube_thickness) ** -0.0446
-        * np.log(1.2 + (pitch / core.fin_pitch) ** 1.4) ** -3.553
-        * core.louvre_angle**-0.477
-    )
-    exponent = 0.6049 - 1.064 / core.louvre_angle**0.2
-    factor: NDArray[np.float64] = shape * reynolds**exponent * np.log(0.3 * reynolds) ** -2.966
-    return factor
-
-
-def _friction_above_low_end(core: Core, reynolds: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Join of [2] up to 230 and the law for high Reynolds numbers beyond.
-
-    The join is a straight line in the square of the factor. From where the pressure drop
-    would no longer rise with the square root of velocity, it rises just so.
+    The join of [2] is a straight line in the square of the factor, `foot` - `fall` Re; beyond
+    `turn` the pressure drop would no longer rise with the root of velocity.
     """
-    start = float(_friction_low(core, np.array(_FRICTION_LOW_END))) ** 2
-    end = float(_friction_high(core, np.array(_FRICTION_HIGH_START))) ** 2
+
+    low_shape: float
+    low_exponent: float
+    high_shape: float
+    high_exponent: float
+    foot: float
+    fall: float
+    turn: float
+
+    def low(self, reynolds: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Give the factor by the law of [1] for Reynolds numbers below 150."""
+        bent: NDArray[np.float64] = np.log(0.5 * reynolds) ** -3.01
+        return self.low_shape * reynolds**self.low_exponent * bent
+
+    def high(self, reynolds: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Give the factor by the law of [1] for Reynolds numbers above 150."""
+        bent: NDArray[np.float64] = np.log(0.3 * reynolds) ** -2.966
+        return self.high_shape * reynolds**self.high_exponent * bent
+
+    def above_low_end(self, reynolds: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Give the factor by the join of [2] up to 230 and the law for high flows beyond."""
+        held = np.minimum(reynolds, self.turn)
+        joined = np.sqrt(self.foot - self.fall * held) * (held / reynolds) ** 1.5
+        beyond = np.where(reynolds > _FRICTION_HIGH_START, self.high(reynolds), 0.0)
+        return np.maximum(joined, beyond)
+
+
+@lru_cache(maxsize=256)
+def _friction_law(core: Core) -> _FrictionLaw:
+    low, high = _friction_low_shape(core), _friction_high_shape(core)
+    law = _FrictionLaw(*low, *high, foot=0.0, fall=0.0, turn=_FRICTION_HIGH_START)
+    start = float(law.low(np.array(_FRICTION_LOW_END))) ** 2
+    end = float(law.high(np.array(_FRICTION_HIGH_START))) ** 2
     fall = (start - end) / (_FRICTION_HIGH_START - _FRICTION_LOW_END)
     foot = start + fall * _FRICTION_LOW_END
     turn = _FRICTION_HIGH_START
     if fall > 0.0:
         turn = min(max(0.75 * foot / fall, _FRICTION_LOW_END), turn)
-    held = np.minimum(reynolds, turn)
-    joined = np.sqrt(foot - fall * held) * (held / reynolds) ** 1.5
-    beyond = np.where(reynolds > _FRICTION_HIGH_START, _friction_high(core, reynolds), 0.0)
-    return np.maximum(joined, beyond)
+    return law._replace(foot=foot, fall=fall, turn=turn)
+
+
+def _friction_low_shape(core: Core) -> tuple[float, float]:
+    """Factor and exponent of f1 f2 f3 of [1] for low Reynolds numbers."""
+    pitch = core.louvre_pitch
+    fin_ratio = max(core.fin_thickness / core.fin_pitch, _FIN_RATIO_MIN)
+    exponent = -0.805 * min(core.fin_pitch / core.fin_length, _FIN_PITCH_SHARE_MAX)
+    shape: float = (
+        14.39
+        * math.log1p(core.fin_pitch / pitch) ** 3.04
+        * math.log(fin_ratio**0.48 + 0.9) ** -1.435
+        * (core.hydraulic_diameter / pitch) ** -3.01
+        * (core.fin_pitch * core.depth / core.louvre_length**2) ** -0.308
+        * math.exp(-0.1167 * core.tube_pitch / core.tube_thickness)
+        * core.louvre_angle**0.35
+    )
+    return shape, exponent
+
+
+def _friction_high_shape(core: Core) -> tuple[float, float]:
+    """Factor and exponent of f1 f2 f3 of [1] for high Reynolds numbers."""
+    pitch = core.louvre_pitch
+    fin_ratio = max(core.fin_thickness / core.fin_pitch, _FIN_RATIO_MIN)
+    pitch_share = core.fin_pitch / core.louvre_length
+    shape: float = (
+        4.97
+        * math.log(math.sqrt(fin_ratio) + 0.9) ** -0.527
+        * (core.hydraulic_diameter / pitch) ** -2.966
+        * pitch_share ** (-0.7931 * core.tube_pitch / core.fin_length)
+        * (core.tube_pitch / core.tube_thickness) ** -0.0446
+        * math.log(1.2 + (pitch / core.fin_pitch) ** 1.4) ** -3.553
+        * core.louvre_angle**-0.477
+    )
+    return shape, 0.6049 - 1.064 / core.louvre_angle**0.2

@@ -162,3 +162,8 @@ def test_regression_of_the_u_flow() -> None:
 
     assert pytest.approx(one.tolist(), abs=5e-5) == [31.7468, 35.6926, 37.7465]
     assert pytest.approx(two.tolist(), abs=5e-5) == [31.0551, 35.1839, 37.4386]
+
+
+def test_inverse_of_nonsense_ends() -> None:
+    """What is no number never settles; the search still ends, and says so."""
+    assert np.isnan(exchanger.ntu_crossflow_unmixed(np.nan, 0.3))
