@@ -104,7 +104,9 @@ def settle(layout: HeatLayout, given: HeatInput) -> Temperatures:
     rows = [_branch_profile(layout, given, branch) for branch in range(len(layout.elements))]
     matrix, right = _assemble(layout, given, rows)
     stacked = np.moveaxis(matrix, -1, 0)
-    solution: Array = np.linalg.solve(stacked, right.T[:, :, None])[:, :, 0].T
+    solution = np.asarray(
+        np.linalg.solve(stacked, right.T[:, :, None])[:, :, 0].T, dtype=np.float64
+    )
     case = solution[-1]
     profiles = tuple(
         row.start * solution[_source(layout, given, branch), np.arange(case.size)]

@@ -29,6 +29,8 @@ Index = NDArray[np.intp]
 # Below these a flow and a slope are zero for every purpose, but not to a division.
 SMALLEST_FLOW = 1e-9
 SMALLEST_SLOPE = 1.0
+# Slope of a pump that is made to give a wanted flow. [Pa s/kg]
+STIFFNESS = 1e14
 
 
 @dataclass(frozen=True)
@@ -240,44 +242,95 @@ def component_terms(components: Components, liquid: Properties) -> tuple[Array, 
     return here.linear / liquid.density, here.quadratic / liquid.density**2
 
 
-def loop_law(loop: Loop, liquid: Liquid, speed_ratio: Array) -> Law:
+class LoopTerms(NamedTuple):
+    """What of a loop does not change while its flows are sought; made by `loop_terms`.
+
+    `linear` [Pa s/kg] and `quadratic` [Pa s2/kg2] are sums over each branch; the others
+    belong to the passages whose drop depends on the friction factor.
+    """
+
+    linear: Array
+    quadratic: Array
+    weight: Array
+    reynolds_per_flow: Array
+    relative_roughness: Array
+    branch: Index
+    adder: Array
+
+
+def loop_terms(loop: Loop, liquid: Liquid) -> LoopTerms:
+    """
+    Gather the terms of all branches at the state of the coolant.
+
+    Parameters
+    ----------
+    loop : Loop
+        Branches and what is in them. [SI]
+    liquid : Liquid
+        Coolant properties by place; one row may stand for all places. [SI]
+
+    Returns
+    -------
+    LoopTerms
+        Terms in mass flow. [SI]
+
+    Notes
+    -----
+    Everything that is linear or quadratic in the flow is added up once.
+    """
+    linear, quadratic = component_terms(loop.components, liquid.components)
+    passages = passage_terms(loop.passages, liquid.passages)
+    rubbing = loop.passages.rubbing
+    return LoopTerms(
+        loop.component_sum @ linear + loop.passage_sum @ passages.linear,
+        loop.component_sum @ quadratic + loop.passage_sum @ passages.quadratic,
+        passages.weight[rubbing],
+        passages.reynolds_per_flow[rubbing],
+        loop.passages.relative_roughness[rubbing, None],
+        loop.passages.branch[rubbing],
+        loop.passage_sum[:, rubbing],
+    )
+
+
+def loop_law(terms: LoopTerms, pumps: Law) -> Law:
     """
     Build the law of all links, to be solved by `network.solve`.
 
     Parameters
     ----------
-    loop : Loop
-        Branches, pumps and what is in them. [SI]
-    liquid : Liquid
-        Coolant properties by place. [SI]
-    speed_ratio : ndarray
-        Speed of each pump over the speed of its curve, (pumps, batch). [-]
+    terms : LoopTerms
+        Branches at the state of the coolant. [SI]
+    pumps : callable
+        Flows of the pumps [kg/s] to their gains [Pa] and slopes [Pa s/kg], (pumps, batch):
+        `running_pumps` or `imposed_flow`.
 
     Returns
     -------
     callable
         Flows [kg/s] to pressure drops [Pa] and slopes [Pa s/kg], (links, batch).
+
+    Notes
+    -----
+    Branches come before pumps; a pump's drop is its gain, negative.
     """
-    branches = len(loop.branch_tail)
-    linear, quadratic = _smooth_terms(loop, liquid)
-    terms = passage_terms(loop.passages, liquid.passages)
-    rubbing = loop.passages.rubbing
-    weight, per_flow = terms.weight[rubbing], terms.reynolds_per_flow[rubbing]
-    roughness = loop.passages.relative_roughness[rubbing, None]
-    place = loop.passages.branch[rubbing]
-    adder = loop.passage_sum[:, rubbing]
+    branches = terms.adder.shape[0]
 
     def law(flow: Array) -> tuple[Array, Array]:
         drop, slope = np.empty_like(flow), np.empty_like(flow)
         through = flow[:branches]
-        per_unit = quadratic * np.abs(through)
-        drop[:branches] = through * (linear + per_unit)
-        slope[:branches] = linear + 2.0 * per_unit
-        if rubbing.size:
-            rubbed = friction_drop(weight, per_flow, roughness, through[place])
-            drop[:branches] += adder @ rubbed[0]
-            slope[:branches] += adder @ rubbed[1]
-        gain, gain_slope = pump_gain(loop.curves, liquid.pumps, flow[branches:], speed_ratio)
+        per_unit = terms.quadratic * np.abs(through)
+        drop[:branches] = through * (terms.linear + per_unit)
+        slope[:branches] = terms.linear + 2.0 * per_unit
+        if terms.branch.size:
+            rubbed = friction_drop(
+                terms.weight,
+                terms.reynolds_per_flow,
+                terms.relative_roughness,
+                through[terms.branch],
+            )
+            drop[:branches] += terms.adder @ rubbed[0]
+            slope[:branches] += terms.adder @ rubbed[1]
+        gain, gain_slope = pumps(flow[branches:])
         np.negative(gain, out=drop[branches:])
         np.negative(gain_slope, out=slope[branches:])
         return drop, np.maximum(slope, SMALLEST_SLOPE)
@@ -285,14 +338,59 @@ def loop_law(loop: Loop, liquid: Liquid, speed_ratio: Array) -> Law:
     return law
 
 
-def _smooth_terms(loop: Loop, liquid: Liquid) -> tuple[Array, Array]:
-    """Add up, for each branch, everything that is linear or quadratic in the flow."""
-    linear, quadratic = component_terms(loop.components, liquid.components)
-    passages = passage_terms(loop.passages, liquid.passages)
-    return (
-        loop.component_sum @ linear + loop.passage_sum @ passages.linear,
-        loop.component_sum @ quadratic + loop.passage_sum @ passages.quadratic,
-    )
+def running_pumps(loop: Loop, liquid: Liquid, speed_ratio: Array) -> Law:
+    """
+    Build the law of pumps that run at given speeds.
+
+    Parameters
+    ----------
+    loop : Loop
+        Gives the curves of the pumps. [m and m3/s]
+    liquid : Liquid
+        Gives the coolant at the pumps. [SI]
+    speed_ratio : ndarray
+        Speed of each pump over the speed of its curve, (pumps, batch). [-]
+
+    Returns
+    -------
+    callable
+        Flows [kg/s] to gains [Pa] and slopes [Pa s/kg], (pumps, batch).
+
+    Notes
+    -----
+    See `pump_gain`.
+    """
+
+    def law(flow: Array) -> tuple[Array, Array]:
+        return pump_gain(loop.curves, liquid.pumps, flow, speed_ratio)
+
+    return law
+
+
+def imposed_flow(wanted: Array) -> Law:
+    """
+    Build the law of pumps that give whatever pressure a wanted flow takes.
+
+    Parameters
+    ----------
+    wanted : ndarray
+        Flow of each pump, (pumps, batch). [kg/s]
+
+    Returns
+    -------
+    callable
+        Flows [kg/s] to gains [Pa] and slopes [Pa s/kg], (pumps, batch).
+
+    Notes
+    -----
+    A line so steep that the flow is met to 1e-8 of itself at the pressures of such loops;
+    for a single pump the loop's own resistance is then the pressure between its nodes.
+    """
+
+    def law(flow: Array) -> tuple[Array, Array]:
+        return STIFFNESS * (wanted - flow), np.full_like(flow, -STIFFNESS)
+
+    return law
 
 
 def pump_gain(

@@ -24,7 +24,7 @@ from loopmargin_service.physics.heat_balance import (
     Temperatures,
     settle,
 )
-from loopmargin_service.physics.loop import Index, Liquid, Loop, loop_law
+from loopmargin_service.physics.loop import Index, Liquid, Loop, loop_law, loop_terms, running_pumps
 from loopmargin_service.physics.network import Array, Flows, Law
 from loopmargin_service.physics.radiator import AirStream, Section, conductance
 
@@ -184,7 +184,8 @@ def _start(machine: Machine, setting: Setting) -> Equilibrium:
 def _repeat(machine: Machine, setting: Setting, state: Equilibrium) -> Equilibrium:
     """Solve coolant flow, air flow and heat once, each with the newest of the others."""
     liquid = _liquid(machine, state.stacked, state.temperatures.nodes)
-    law = loop_law(machine.loop, liquid, setting.pump_ratio)
+    pumps = running_pumps(machine.loop, liquid, setting.pump_ratio)
+    law = loop_law(loop_terms(machine.loop, liquid), pumps)
     flows = _flows(machine.loop.topology, law, state.flows)
     density, temperature, from_case = _air_state(machine, setting, state)
     law = air_law(machine.paths, density, temperature, setting.fan_ratio)
@@ -288,7 +289,7 @@ def _pump_heat(machine: Machine, setting: Setting, flows: Flows, liquid: Liquid)
     pressure = flows.pressure
     gain = pressure[np.array(machine.loop.pump_head)] - pressure[np.array(machine.loop.pump_tail)]
     work = gain * flows.flow[len(machine.loop.branch_tail) :] / liquid.pumps.density
-    return np.maximum(setting.pump_heat, work)
+    return np.asarray(np.maximum(setting.pump_heat, work))
 
 
 def _heat_input(

@@ -30,6 +30,8 @@ Law = Callable[[Array], tuple[Array, Array]]
 ITERATION_LIMIT = 80
 TOLERANCE = 1e-10
 SHORTEST_STEP = 0.05
+# A step this small, over the largest flow, cannot overshoot and may be the last.
+NEAR = 1e-3
 
 
 @dataclass(frozen=True)
@@ -71,6 +73,17 @@ class Flows(NamedTuple):
     converged: NDArray[np.bool_]
     iterations: int
 
+    def case(self, number: int) -> "Flows":
+        """Give one case alone, still with a batch axis."""
+        one = slice(number, number + 1)
+        return Flows(
+            self.flow[:, one],
+            self.pressure[:, one],
+            self.residual[one],
+            self.converged[one],
+            self.iterations,
+        )
+
 
 def solve(topology: Topology, law: Law, start: Array) -> Flows:
     """
@@ -98,18 +111,25 @@ def solve(topology: Topology, law: Law, start: Array) -> Flows:
     """
     flow = start
     drop, slope = law(flow)
+    residual = np.full(start.shape[1], np.inf)
+    pressure = np.zeros((topology.node_count - 1, start.shape[1]))
     iterations = 0
-    for iterations in range(1, ITERATION_LIMIT + 1):
+    while iterations < ITERATION_LIMIT and not (residual < TOLERANCE).all():
         pressure, step = newton_step(topology, flow, drop, slope)
-        conserved = iterations > 1
-        force = topology.incidence.T @ pressure
-        flow, drop, slope = _advance(law, flow, step, (slope, force), conserved=conserved)
+        near = bool((relative_change(step, flow) < NEAR).all())
+        if near or iterations == 0:
+            flow = flow + step
+            drop, slope = law(flow)
+        else:
+            before = slope, topology.incidence.T @ pressure
+            flow, drop, slope = _advance(law, flow, step, before)
+        if near:
+            residual = _imbalance(topology, drop, pressure, slope * flow)
+        iterations += 1
+    if not near:
         residual = _imbalance(topology, drop, pressure, slope * flow)
-        change = relative_change(step, flow)
-        converged = (residual < TOLERANCE) & (change < np.sqrt(TOLERANCE))
-        if converged.all():
-            break
-    return Flows(flow, with_reference(topology, pressure), residual, converged, iterations)
+    pressure = with_reference(topology, pressure)
+    return Flows(flow, pressure, residual, residual < TOLERANCE, iterations)
 
 
 def newton_step(topology: Topology, flow: Array, drop: Array, slope: Array) -> tuple[Array, Array]:
@@ -164,25 +184,23 @@ def _node_pressure(topology: Topology, conductance: Array, guess: Array) -> Arra
 
 
 def _advance(
-    law: Law, flow: Array, step: Array, before: tuple[Array, Array], *, conserved: bool
+    law: Law, flow: Array, step: Array, before: tuple[Array, Array]
 ) -> tuple[Array, Array, Array]:
     """Take the step, shortened in those cases where it overshoots the least content.
 
     *before* is the slope at the start of the step and the pressure that the nodes exert; that
     pressure adds nothing to the exact content, since a step conserves mass, but it cancels
-    the round-off that would otherwise pass for an overshoot near the solution.
+    the round-off that would otherwise pass for an overshoot.
     """
     ahead = flow + step
     drop, slope = law(ahead)
-    if not conserved:
-        return ahead, drop, slope
     falling = -(before[0] * step * step).sum(axis=0)
     rising = ((drop + before[1]) * step).sum(axis=0)
     overshoot = rising > -0.5 * falling
     if not overshoot.any():
         return ahead, drop, slope
     share = np.where(overshoot, falling / (falling - rising - (falling == rising)), 1.0)
-    ahead = flow + np.clip(share, SHORTEST_STEP, 1.0) * step
+    ahead = flow + np.maximum(np.minimum(share, 1.0), SHORTEST_STEP) * step
     drop, slope = law(ahead)
     return ahead, drop, slope
 

@@ -1,5 +1,6 @@
 """Thermal resistance of a water block, from whichever description is given."""
 
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -23,6 +24,7 @@ class Law(NamedTuple):
         )
 
 
+@lru_cache(maxsize=256)
 def law(given: BlockResistance) -> Law:
     """Reduce a block to three numbers."""
     if isinstance(given, ConstantResistance):

@@ -5,11 +5,13 @@ from collections.abc import Sequence
 import numpy as np
 
 from loopmargin_service.physics.curve import value_and_slope
+from loopmargin_service.physics.loop import Loop
 from loopmargin_service.questions import uncertainty, wording
 from loopmargin_service.questions.conversion import L_PER_MIN
 from loopmargin_service.questions.margins import margin
+from loopmargin_service.questions.operating_point import Point
 from loopmargin_service.questions.pipework import AnyBranch
-from loopmargin_service.questions.pump_speed import Required, Speeds
+from loopmargin_service.questions.pump_speed import Required
 from loopmargin_wire.answer import Basis, Margin, Note
 from loopmargin_wire.part import Coolant, Pump, Tee, Water
 from loopmargin_wire.pump_head import ElementState, PumpState
@@ -53,16 +55,14 @@ def branch_margins(
 
 
 def head_margin(
-    speeds: Speeds, factor: float | None, required_flow: float, confidence: float
+    loop: Loop, point: Point, required: tuple[float, float | None], confidence: float
 ) -> list[Margin]:
-    """Judge the head at the required flow [m3/s], where one pump makes that a clear question."""
-    if len(speeds.loop.curves) > 1 or factor is None:
+    """Judge the head [m] at the required flow [kg/s], where one pump makes that clear."""
+    flow, demand = required
+    if len(loop.curves) > 1 or demand is None:
         return []
-    curve = speeds.loop.curves[0]
-    volume = np.array([required_flow])
-    now = float(speeds.ratios[0, 0])
-    demand = float(value_and_slope(curve, volume, np.array([now * factor]))[0][0])
-    capacity = float(value_and_slope(curve, volume, np.array([now]))[0][0])
+    volume = np.array([flow / float(point.liquid.pumps.density[0, 0])])
+    capacity = float(value_and_slope(loop.curves[0], volume, point.speed_ratio[0])[0][0])
     spread = uncertainty.combined(
         uncertainty.LOOP_HEAD * demand, uncertainty.PUMP_HEAD * abs(capacity)
     )

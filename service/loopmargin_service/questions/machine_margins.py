@@ -7,6 +7,7 @@ import numpy as np
 from loopmargin_service.physics.network import Array
 from loopmargin_service.questions import uncertainty
 from loopmargin_service.questions.conversion import celsius, kelvin
+from loopmargin_service.questions.loop_curve import head_at_flow
 from loopmargin_service.questions.loop_margins import (
     air_margin,
     branch_margins,
@@ -16,7 +17,7 @@ from loopmargin_service.questions.loop_margins import (
     suction_margins,
 )
 from loopmargin_service.questions.margins import margin
-from loopmargin_service.questions.pump_speed import over_speeds, total_flow
+from loopmargin_service.questions.pump_speed import total_flow
 from loopmargin_service.questions.settled import BASE, FANS, PUMPS, Settled
 from loopmargin_wire.answer import Margin
 from loopmargin_wire.part import CoreRadiator
@@ -144,8 +145,10 @@ def _component_margins(settled: Settled, described: MachineState) -> list[Margin
 def _head_margins(settled: Settled) -> list[Margin]:
     """Judge the head at the required flow, at the settled temperatures."""
     question, point = settled.question, settled.point()
-    speeds = over_speeds(settled.plumbing.loop, point.liquid, point.speed_ratio)
     density = float(point.liquid.pumps.density[0, 0])
     required = required_flows(question.required_flow_l_per_min, (), density)
-    factor = speeds.needed(required)
-    return head_margin(speeds, factor, required.total / density, question.confidence)
+    loop = settled.plumbing.loop
+    if len(loop.curves) > 1:
+        return []
+    head = head_at_flow(loop, point.liquid, required.total)
+    return head_margin(loop, point, (required.total, head), question.confidence)

@@ -76,7 +76,8 @@ def describe(settled: Settled) -> MachineState:
         settled.reservoir,
         float(state.temperatures.nodes[settled.plumbing.loop.reference, BASE]),
     )
-    heat = _heat_balance(settled, supply)
+    radiators = _radiators(settled, point)
+    heat = _heat_balance(settled, supply, radiators)
     return MachineState(
         coolant_hottest_c=hottest,
         coolant_mean_c=celsius(state.stacked[:, BASE].mean()),
@@ -91,7 +92,7 @@ def describe(settled: Settled) -> MachineState:
             for number, name in enumerate(settled.plumbing.nodes)
         ),
         components=_components(settled, point),
-        radiators=_radiators(settled, point),
+        radiators=radiators,
         pumps=pump_states(settled.plumbing.loop, question.pumps, point, around),
         branches=branch_states(settled.plumbing, question.branches, point),
         elements=_elements(settled, point),
@@ -192,7 +193,8 @@ def _case(settled: Settled) -> CaseState:
     """Describe the air in the case and what passes its openings and fans."""
     state, question = settled.state, settled.question
     first = len(settled.built.radiators)
-    names = [item.name for item in (*question.case.fans, *question.case.openings)]
+    names = [fans.name for fans in question.case.fans]
+    names += [opening.name for opening in question.case.openings]
     rows = []
     for number, name in enumerate(names, start=first):
         path = settled.built.machine.paths[number]
@@ -206,13 +208,14 @@ def _case(settled: Settled) -> CaseState:
     )
 
 
-def _heat_balance(settled: Settled, supply: HeadroomState) -> HeatBalance:
+def _heat_balance(
+    settled: Settled, supply: HeadroomState, radiators: tuple[RadiatorPoint, ...]
+) -> HeatBalance:
     """Add up where the heat comes from and where it goes."""
     state, built = settled.state, settled.built
     given = sum(item.wire.power_w * item.wire.captured_fraction for item in built.blocks)
     pumped = float(state.pump_heat[:, BASE].sum())
-    point = settled.point()
-    carried = sum(radiator.heat_w for radiator in _radiators(settled, point))
+    carried = sum(radiator.heat_w for radiator in radiators)
     return HeatBalance(
         parts_to_coolant_w=given,
         pumps_to_coolant_w=pumped,

@@ -1,6 +1,5 @@
 """Wire parts to physics objects, with the contradictions that a schema cannot exclude."""
 
-import math
 from collections.abc import Sequence
 from functools import lru_cache
 from itertools import pairwise
@@ -13,7 +12,6 @@ from loopmargin_service.physics.curve import Curve, falling_curve, strictly_fall
 from loopmargin_service.physics.exchanger import rating_to_inlet_basis
 from loopmargin_service.physics.radiator import CoreSection, RatedSection, Section
 from loopmargin_service.questions.conversion import (
-    CM2,
     INCH,
     KPA,
     L_PER_MIN,
@@ -74,6 +72,7 @@ def above_freezing(given: Mix, temperature_c: float, path: Path) -> None:
         )
 
 
+@lru_cache(maxsize=1024)
 def liquid(given: Mix, temperature_c: float) -> coolant.Properties:
     """Give the properties of a coolant at one temperature, as arrays of one entry."""
     return coolant.properties(given.fluid, given.mass_fraction, np.array([kelvin(temperature_c)]))
@@ -266,19 +265,15 @@ def _rated_section(given: part.RatedRadiator, path: Path) -> RatedSection:
 
 def _possible(given: part.RatedRadiator, rating: rated_radiator.Rating, path: Path) -> None:
     """Refuse a rating that moves more heat than its streams can carry."""
-    if math.isfinite(rating.conductance) and rated_radiator.rating_possible(rating):
+    if rated_radiator.rating_possible(rating):
         return
-    most = min(rating.air_capacity, rating.liquid_capacity)
+    inlet = float(np.asarray(rating.conductance))
+    most = float(np.minimum(rating.air_capacity, rating.liquid_capacity))
     raise Refusal(
         Fault(
             (*path, "conductance_w_per_k"),
-            f"{given.conductance_w_per_k:g} W/K on {given.basis} basis is {rating.conductance:.3g} "
+            f"{given.conductance_w_per_k:g} W/K on {given.basis} basis is {inlet:.3g} "
             f"W/K between the inlets, but air and coolant of the rating carry at most {most:.4g} "
             "W/K; check the basis, the air flow and the coolant flow of the rating",
         )
     )
-
-
-def opening_area(area_cm2: float) -> float:
-    """Give an area in square metres."""
-    return area_cm2 * CM2

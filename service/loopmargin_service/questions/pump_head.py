@@ -6,9 +6,10 @@ import numpy as np
 
 from loopmargin_service.physics.coolant import Properties
 from loopmargin_service.physics.loop import Liquid, Loop
-from loopmargin_service.questions import parts, pipework, wording
+from loopmargin_service.questions import loop_curve, parts, pipework, wording
 from loopmargin_service.questions.conversion import L_PER_MIN, kelvin, out
 from loopmargin_service.questions.edition import EDITION
+from loopmargin_service.questions.loop_curve import Found
 from loopmargin_service.questions.loop_margins import (
     SUCTION_HEAD_WANTED_M,
     air_margin,
@@ -25,21 +26,11 @@ from loopmargin_service.questions.operating_point import (
     Point,
     Surroundings,
     branch_states,
-    case,
     element_states,
     pump_states,
 )
 from loopmargin_service.questions.pipework import Pipework
-from loopmargin_service.questions.pump_speed import (
-    RUN,
-    SPEEDS,
-    Required,
-    Speeds,
-    head_curve,
-    loop_head,
-    over_speeds,
-    total_flow,
-)
+from loopmargin_service.questions.pump_speed import Required, loop_head, total_flow
 from loopmargin_wire.answer import Margin, Note, Outcome, Solve
 from loopmargin_wire.part import Reservoir
 from loopmargin_wire.pump_head import (
@@ -62,38 +53,32 @@ def answer(question: PumpHeadQuestion) -> PumpHeadAnswer:
     here = parts.liquid(mix, question.coolant_c)
     liquid = uniform(plumbing.loop, here)
     ratios = np.array([[pump.speed_rpm / pump.curve_speed_rpm] for pump in question.pumps])
-    speeds = over_speeds(plumbing.loop, liquid, ratios)
-    if not speeds.flows.converged[RUN]:
-        return _unsolved(question)
     required = required_flows(
         question.required_flow_l_per_min, question.branches, float(here.density[0])
     )
-    point = case(speeds.flows.flow, speeds.flows.pressure, liquid, ratios * SPEEDS, RUN)
+    found = loop_curve.find(plumbing.loop, liquid, ratios, required)
+    if not found.flows.converged.all():
+        return _unsolved(question)
+    point = Point(found.flows.flow, found.flows.pressure, liquid, ratios)
     around = Surroundings(parts.room_pressure(question.room), reservoir, kelvin(question.coolant_c))
-    return _answer(question, plumbing, point, (required, around, speeds))
+    return _answer(question, plumbing, point, (required, around, found))
 
 
 def uniform(loop: Loop, here: Properties) -> Liquid:
-    """Give the same coolant to every place of a loop."""
-
-    def everywhere(count: int) -> Properties:
-        return Properties(*(np.tile(value, (count, 1)) for value in here))
-
-    return Liquid(
-        everywhere(loop.passages.branch.size),
-        everywhere(loop.components.branch.size),
-        everywhere(len(loop.curves)),
-    )
+    """Give the same coolant to every place of a loop; one row stands for all elements."""
+    everywhere = Properties(*(value[:, None] for value in here))
+    pumps = Properties(*(np.repeat(value, len(loop.curves), axis=0) for value in everywhere))
+    return Liquid(everywhere, everywhere, pumps)
 
 
 def _answer(
     question: PumpHeadQuestion,
     plumbing: Pipework,
     point: Point,
-    rest: tuple[Required, Surroundings, Speeds],
+    rest: tuple[Required, Surroundings, Found],
 ) -> PumpHeadAnswer:
     """Put the state, the margins and the notes together."""
-    required, around, speeds = rest
+    required, around, found = rest
     loop = plumbing.loop
     elements = element_states(plumbing, question.branches, point)
     pumps = pump_states(loop, question.pumps, point, around)
@@ -101,20 +86,18 @@ def _answer(
     density = float(point.liquid.pumps.density[0, 0])
     flow = out(float(total_flow(loop, point.flow)[0]) / density, L_PER_MIN)
     head = float(loop_head(loop, point.liquid, point.flow, point.speed_ratio)[0])
-    factor = speeds.needed(required)
-    for_total = speeds.needed_for_total(required, factor)
     margins = [
         flow_margin("loop flow", question.required_flow_l_per_min, flow, question.confidence),
         *branch_margins(
             question.branches, [b.flow_l_per_min for b in branches], question.confidence
         ),
-        *head_margin(speeds, for_total, required.total / density, question.confidence),
+        *head_margin(loop, point, (required.total, found.head), question.confidence),
         *air_margin(elements, question.confidence),
         *suction_margins(pumps, question.confidence),
     ]
     return PumpHeadAnswer(
         edition=EDITION,
-        outcome=_outcome(margins, factor),
+        outcome=_outcome(margins, found.factor),
         margins=tuple(margins),
         basis=loop_basis(question.branches, question.coolant),
         notes=tuple(_notes(question, elements, pumps)),
@@ -123,14 +106,12 @@ def _answer(
         state=LoopState(
             flow_l_per_min=flow,
             head_m=head,
-            speed_fraction_needed=factor,
+            speed_fraction_needed=found.factor,
             pumps=pumps,
             branches=branches,
             elements=elements,
-            curve=head_curve(speeds),
-            solve=Solve(
-                iterations=speeds.flows.iterations, residual=float(speeds.flows.residual[RUN])
-            ),
+            curve=found.curve,
+            solve=Solve(iterations=found.flows.iterations, residual=float(found.flows.residual[0])),
         ),
     )
 

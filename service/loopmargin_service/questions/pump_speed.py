@@ -1,4 +1,4 @@
-"""A loop over a range of pump speeds: its curve, and the speed that the flows need."""
+"""A loop over a range of pump speeds, and the speed that the required flows need."""
 
 import math
 from typing import NamedTuple
@@ -7,11 +7,16 @@ import numpy as np
 
 from loopmargin_service.physics import network
 from loopmargin_service.physics.constants import STANDARD_GRAVITY
-from loopmargin_service.physics.curve import value_and_slope
-from loopmargin_service.physics.loop import Liquid, Loop, loop_law, pump_gain
+from loopmargin_service.physics.loop import (
+    Liquid,
+    Loop,
+    LoopTerms,
+    loop_law,
+    loop_terms,
+    pump_gain,
+    running_pumps,
+)
 from loopmargin_service.physics.network import Array, Flows
-from loopmargin_service.questions.conversion import L_PER_MIN, out
-from loopmargin_wire.pump_head import CurvePoint
 
 # Speeds at which the loop is solved together, over the speed asked about.
 SPEEDS = np.array([1.0, 0.25, 0.4, 0.55, 0.7, 0.85, 1.15, 1.35, 1.6, 2.0, 2.6, 4.0])
@@ -19,6 +24,8 @@ RUN = 0
 ORDER = np.argsort(SPEEDS)
 SORTED = SPEEDS[ORDER]
 START_FLOW = 0.03
+# No speed beyond this is tried, over the speed asked about.
+FASTEST = float(SPEEDS.max())
 SPEED_TOLERANCE = 1e-6
 SPEED_STEPS = 12
 
@@ -33,8 +40,9 @@ class Required(NamedTuple):
 def over_speeds(loop: Loop, liquid: Liquid, ratios: Array) -> "Speeds":
     """Solve the loop at all speeds together; *ratios* are those of the run, (pumps, 1)."""
     start = np.tile(START_FLOW * SPEEDS, (len(loop.topology.tail), 1))
-    flows = network.solve(loop.topology, loop_law(loop, liquid, ratios * SPEEDS), start)
-    return Speeds(loop, liquid, ratios, flows)
+    terms = loop_terms(loop, liquid)
+    law = loop_law(terms, running_pumps(loop, liquid, ratios * SPEEDS))
+    return Speeds(loop, liquid, ratios, terms, network.solve(loop.topology, law, start))
 
 
 class Speeds(NamedTuple):
@@ -43,6 +51,7 @@ class Speeds(NamedTuple):
     loop: Loop
     liquid: Liquid
     ratios: Array
+    terms: LoopTerms
     flows: Flows
 
     def needed(self, required: Required) -> float | None:
@@ -58,12 +67,6 @@ class Speeds(NamedTuple):
             required, (low, (float(SORTED[above]), float(reached[above]))), guess, flow
         )
 
-    def needed_for_total(self, required: Required, factor: float | None) -> float | None:
-        """Find the factor for the total flow alone; *factor* is that for every flow."""
-        if not required.branches:
-            return factor
-        return self.needed(Required(required.total, {}))
-
     def _refine(
         self,
         required: Required,
@@ -74,9 +77,8 @@ class Speeds(NamedTuple):
         """Close in on the speed; flow goes almost in proportion to it."""
         low, high = bracket
         for _ in range(SPEED_STEPS):
-            solved = network.solve(
-                self.loop.topology, loop_law(self.loop, self.liquid, self.ratios * speed), flow
-            )
+            pumps = running_pumps(self.loop, self.liquid, self.ratios * speed)
+            solved = network.solve(self.loop.topology, loop_law(self.terms, pumps), flow)
             share = float(share_of_required(self.loop, solved.flow, required)[0])
             if not solved.converged.all():
                 return None
@@ -134,23 +136,3 @@ def loop_head(loop: Loop, liquid: Liquid, flow: Array, ratios: Array) -> Array:
     power = (gain * pumped / liquid.pumps.density).sum(axis=0)
     weight = np.maximum(total_flow(loop, flow), 1e-12) / liquid.pumps.density[0]
     return np.asarray(power / (weight * liquid.pumps.density[0] * STANDARD_GRAVITY))
-
-
-def head_curve(speeds: Speeds) -> tuple[CurvePoint, ...]:
-    """Give pump head and loop head over flow, for a single pump."""
-    if len(speeds.loop.curves) > 1:
-        return ()
-    flow = total_flow(speeds.loop, speeds.flows.flow)
-    ratios = speeds.ratios * SPEEDS
-    demand = loop_head(speeds.loop, speeds.liquid, speeds.flows.flow, ratios)
-    volume = flow / speeds.liquid.pumps.density[0]
-    capacity, _ = value_and_slope(speeds.loop.curves[0], volume, speeds.ratios[0])
-    order = [n for n in ORDER if capacity[n] >= 0.0 and speeds.flows.converged[n]]
-    return tuple(
-        CurvePoint(
-            flow_l_per_min=out(volume[n], L_PER_MIN),
-            pump_head_m=float(capacity[n]),
-            loop_head_m=float(demand[n]),
-        )
-        for n in order
-    )
