@@ -68,7 +68,8 @@ def perforated_plate(free_area_fraction: ArrayLike) -> NDArray[np.float64]:
     Notes
     -----
     Table of [1]_ for square edges, 0.05 to 1, between its rows by a straight line in the
-    logarithm (to 0.9) and in the value (from 0.9). Outside the value at the end is held.
+    logarithm (to 0.9) and in the value (from 0.9). Outside the value at the end is held. The
+    row at 0.9 lies below the trend of the others, by about one half.
 
     References
     ----------
