@@ -32,6 +32,8 @@ class OptionChanges(CallOptions, total=False):
     """What a client may be given, and `with_options` may change.
 
     `connect_timeout` is the time for opening a connection within an attempt, in seconds.
+    `encoding` is that of question and answer: JSON can be read by whoever watches, msgpack
+    is a little shorter and quicker.
     """
 
     connect_timeout: float
@@ -67,7 +69,7 @@ class Options:
     connect_timeout: float = 2.0
     deadline: float = 60.0
     max_retries: int = 2
-    encoding: Encoding = "msgpack"
+    encoding: Encoding = "json"
     headers: Mapping[str, str] = field(default_factory=Headers)
 
     def __post_init__(self) -> None:
@@ -87,7 +89,7 @@ class Options:
     def changed(self, **changes: Unpack[OptionChanges]) -> "Options":
         """Copy with some options changed; headers are added to those that are there."""
         if "headers" in changes:
-            changes["headers"] = {**self.headers, **Headers(changes["headers"])}
+            changes["headers"] = Headers({**self.headers, **Headers(changes["headers"])})
         return replace(self, **changes)
 
 

@@ -3,7 +3,8 @@
 The HTTP library limits each single read, so a peer that sends a byte now and then keeps
 a blocking call alive for as long as it likes, in the header as in the body. Here every
 step on the socket gets no more than what is left until the end of the attempt. Looking
-up a host name is the one step that the operating system does not let us limit.
+up a host name is left out, which the operating system does not let us limit, and a host
+with several addresses gets the time for connecting at each of them.
 
 The asynchronous client needs none of this: there the event loop cancels the attempt.
 """

@@ -1,5 +1,6 @@
 """Options: defaults, checks, variants, and what never shows."""
 
+import asyncio
 import copy
 import math
 import pickle
@@ -44,7 +45,8 @@ def test_defaults_are_the_stated_ones() -> None:
         options.connect_timeout,
         options.deadline,
         options.max_retries,
-    ) == (30.0, 2.0, 60.0, 2)
+        options.encoding,
+    ) == (30.0, 2.0, 60.0, 2, "json")
 
 
 def test_base_url_comes_from_argument_then_client_then_variable_then_default(
@@ -232,6 +234,34 @@ def test_variant_closes_nothing() -> None:
             pass
         assert not client._http.is_closed  # noqa: SLF001 - whether it is open shows nowhere else
     assert client._http.is_closed  # noqa: SLF001 - the same
+
+
+def test_asynchronous_client_closes_only_what_it_opened() -> None:
+    """Variants and clients on a given HTTP client leave it open."""
+
+    async def leave_blocks() -> list[bool]:
+        async with loopmargin.AsyncClient("http://stand.in") as client:
+            http = client._http  # noqa: SLF001 - whether it is open shows nowhere else
+            async with client.with_options(timeout=1.0):
+                pass
+            open_within = not http.is_closed
+        return [open_within, http.is_closed]
+
+    assert asyncio.run(leave_blocks()) == [True, True]
+
+
+def test_process_of_a_client_is_remembered(monkeypatch: pytest.MonkeyPatch) -> None:
+    """In another process nothing is sent, and no variant is made."""
+    service = Service()
+    client = client_of(service)
+    monkeypatch.setattr("os.getpid", lambda: -1)
+
+    with pytest.raises(RuntimeError, match="make one in each process"):
+        client.radiator_area(example())
+    with pytest.raises(RuntimeError, match="make one in each process"):
+        client.with_options(timeout=1.0)
+
+    assert service.requests == []
 
 
 def test_closed_client_says_so() -> None:
