@@ -111,16 +111,23 @@ def spelled(content: Any) -> bytes:  # noqa: ANN401 - any JSON document
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Write the example answers and the document."""
+    """Write the example answers and the document, or check that the document is up to date."""
     parser = argparse.ArgumentParser(description=main.__doc__)
     parser.add_argument("--directory", type=Path, default=Path("openapi"))
-    directory = parser.parse_args(arguments).directory
-    examples = directory / "examples"
-    for row in ROUTES:
-        (examples / f"{row.name}.answer.json").write_bytes(example_answer(row, examples))
-    written = document(ROUTES, read_examples(examples, ROUTES))
-    (directory / "openapi.json").write_bytes(spelled(written))
-    sys.stdout.write(f"{len(ROUTES)} questions written to {directory}\n")
+    parser.add_argument("--check", action="store_true", help="write nothing, fail on a difference")
+    given = parser.parse_args(arguments)
+    examples = given.directory / "examples"
+    if not given.check:
+        for row in ROUTES:
+            (examples / f"{row.name}.answer.json").write_bytes(example_answer(row, examples))
+    target = given.directory / "openapi.json"
+    built = spelled(document(ROUTES, read_examples(examples, ROUTES)))
+    if not given.check:
+        target.write_bytes(built)
+        sys.stdout.write(f"{len(ROUTES)} questions written to {target}\n")
+    elif built != target.read_bytes():
+        sys.stderr.write(f"{target} is not what the code gives; run without --check\n")
+        return 1
     return 0
 
 

@@ -1,0 +1,71 @@
+"""What the contract tests share: the served document, its serializer, the checks and why."""
+
+from typing import Any
+
+import msgspec
+import schemathesis
+from schemathesis.generation.case import Case
+from schemathesis.hooks import HookContext
+
+from loopmargin_service.http.app import create_app
+from loopmargin_service.http.settings import Settings
+from tests.fuzz.mending import mended
+
+MSGPACK = "application/vnd.msgpack"
+CONTRADICTION = "/problems/contradiction"
+
+# A question inside every published limit may still contradict itself, such as a curve
+# that rises; no JSON Schema can say that. Such a question is refused with 422 and one
+# type of its own. That it has this type, and never that of a broken limit, is checked by
+# `refused_by_name` below; the share that is refused is bounded in test_http_share.py.
+ACCEPTED = ["2xx", "3xx", "404", "422"]
+CONFIG = schemathesis.Config.from_dict(
+    {"checks": {"positive_data_acceptance": {"expected-statuses": ACCEPTED}}}
+)
+
+
+@schemathesis.serializer(MSGPACK)
+def as_msgpack(_context: schemathesis.SerializationContext, value: object) -> bytes:
+    """Write a body as msgpack; what msgpack cannot hold is sent as JSON would spell it."""
+    try:
+        return msgspec.msgpack.encode(value)
+    except (OverflowError, TypeError):
+        return msgspec.json.encode(value)
+
+
+@schemathesis.deserializer(MSGPACK)
+def from_msgpack(_context: schemathesis.DeserializationContext, response: Any) -> object:  # noqa: ANN401 - the tool's
+    """Read an answer in msgpack."""
+    return msgspec.msgpack.decode(response.content)
+
+
+@schemathesis.check
+def refused_by_name(
+    _context: schemathesis.CheckContext, response: schemathesis.Response, case: Case[Any]
+) -> None:
+    """Refuse nothing inside the published limits but contradictions, and those by field."""
+    if response.status_code != 422 or not positive(case):
+        return
+    said = response.json()
+    assert said["type"] == CONTRADICTION
+    assert said["errors"]
+    assert all(error["pointer"].startswith("#/") for error in said["errors"])
+
+
+def positive(case: Case[Any]) -> bool:
+    """Tell whether a request was meant to fit the schema."""
+    return case.meta is None or case.meta.generation.mode.is_positive
+
+
+def served() -> schemathesis.BaseSchema:
+    """Load the document from the application, in the process."""
+    schema = schemathesis.openapi.from_asgi("/openapi.json", create_app(Settings()), config=CONFIG)
+
+    @schema.hook
+    def map_case(_context: HookContext, case: Case[Any]) -> Case:
+        """Mend what fits the schema; what is meant to be refused stays as it is."""
+        if positive(case) and isinstance(case.body, dict):
+            case.body = mended(case.body)
+        return case
+
+    return schema
