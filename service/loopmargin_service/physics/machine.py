@@ -29,9 +29,10 @@ from loopmargin_service.physics.network import Array, Flows, Law
 from loopmargin_service.physics.radiator import AirStream, Section, conductance
 
 ITERATION_LIMIT = 60
-# Last movement of a temperature [K] and of a flow [-]; what is left is far smaller.
-TOLERANCE = 1e-5
-FLOW_TOLERANCE = 1e-6
+# Last movement of a temperature [K] and of a flow [-]; each repetition shrinks it about a
+# hundredfold, so what is left is far smaller.
+TOLERANCE = 1e-4
+FLOW_TOLERANCE = 1e-5
 # A flow that would move by more than this share is solved from the start.
 FAR = 0.2
 # First guesses; the solution does not depend on them.
