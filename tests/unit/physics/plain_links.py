@@ -55,6 +55,10 @@ def links(linear: list[float], quadratic: list[float], source: list[float]) -> L
     return Links(*(np.array(values)[:, None] for values in (linear, quadratic, source)))
 
 
+# A linear part for links that have none, so that no slope is zero.
+SMALL = 1e-9
+
+
 @st.composite
 def networks(draw: st.DrawFn, cases: int = 1) -> Network:
     """Draw a circuit through all nodes with up to six more links, and a source in the first.
@@ -77,4 +81,13 @@ def networks(draw: st.DrawFn, cases: int = 1) -> Network:
         Links(
             10.0 ** random.uniform(-2.0, 1.0, shape), 10.0 ** random.uniform(-2, 1, shape), source
         ),
+    )
+
+
+def squares() -> st.SearchStrategy[Network]:
+    """Draw a network in which every link, the source included, is w^2 alone."""
+    return networks().map(
+        lambda drawn: drawn._replace(
+            links=drawn.links._replace(linear=np.full_like(drawn.links.linear, SMALL))
+        )
     )
