@@ -6,6 +6,7 @@ operating point, and the speed that a flow needs follows from the pump's curve a
 several pumps the curve of the loop is not one line, and the loop is solved over speeds.
 """
 
+import math
 from typing import NamedTuple
 
 import numpy as np
@@ -72,7 +73,9 @@ def _find_one(loop: Loop, liquid: Liquid, ratios: Array, required: Required) -> 
     loop_heads = _head(loop, flows, density)
     order = np.argsort(wanted)
     pump_heads = value_and_slope(curve, wanted / density, ratio)[0]
-    start = _crossing(flows.flow[:, order], (pump_heads - loop_heads)[order])
+    start = _crossing(
+        flows.flow[:, order], loop_heads[order], pump_heads[order], (curve, density, ratio)
+    )
     law = loop_law(terms, running_pumps(loop, liquid, ratios))
     met = network.solve(loop.topology, law, start)
     head = float(loop_heads[REQUIRED]) if flows.converged[REQUIRED] else None
@@ -132,13 +135,27 @@ def _head(loop: Loop, flows: Flows, density: float) -> Array:
     return np.asarray(gain / (density * STANDARD_GRAVITY))
 
 
-def _crossing(flow: Array, excess: Array) -> Array:
-    """Give flows near the point where the excess of head, falling with flow, is zero."""
+def _crossing(
+    flow: Array, loop_heads: Array, pump_heads: Array, pump: tuple[Curve, float, float]
+) -> Array:
+    """Give flows close to the operating point, from the heads on both sides of it.
+
+    The loop's head is taken as a power of flow between the two, which it nearly is, and one
+    Newton step on that and on the pump's curve leaves little for the network to do.
+    """
+    curve, density, ratio = pump
+    excess = pump_heads - loop_heads
     above = int(np.argmax(excess < 0.0)) if (excess < 0.0).any() else excess.size - 1
-    if above == 0:
-        return flow[:, :1]
+    if above == 0 or loop_heads[above - 1] <= 0.0:
+        return flow[:, [above]]
+    near, far = flow[-1, above - 1], flow[-1, above]
     high, low = float(excess[above - 1]), float(excess[above])
-    share = high / (high - low) if high > low else 0.5
+    wanted = near + (far - near) * (high / (high - low) if high > low else 0.5)
+    power = math.log(loop_heads[above] / loop_heads[above - 1]) / math.log(far / near)
+    taken = loop_heads[above] * (wanted / far) ** power
+    given, slope = value_and_slope(curve, wanted / density, ratio)
+    wanted += (float(given) - taken) / (power * taken / wanted - float(slope) / density)
+    share = min(max((wanted - near) / (far - near), 0.0), 1.0)
     return np.asarray(flow[:, [above - 1]] * (1.0 - share) + flow[:, [above]] * share)
 
 

@@ -54,6 +54,7 @@ def mix(given: part.Coolant) -> Mix:
     return Mix("propylene_glycol", given.mass_fraction)
 
 
+@lru_cache(maxsize=256)
 def freezing_c(given: Mix) -> float:
     """Give the freezing temperature of a coolant in degrees Celsius."""
     return celsius(float(coolant.freezing_temperature(given.fluid, given.mass_fraction)))
