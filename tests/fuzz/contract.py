@@ -62,7 +62,7 @@ def served() -> schemathesis.BaseSchema:
     schema = schemathesis.openapi.from_asgi("/openapi.json", create_app(Settings()), config=CONFIG)
 
     @schema.hook
-    def map_case(_context: HookContext, case: Case[Any]) -> Case:
+    def map_case(_context: HookContext, case: Case[Any]) -> Case[Any]:
         """Mend what fits the schema; what is meant to be refused stays as it is."""
         if positive(case) and isinstance(case.body, dict):
             case.body = mended(case.body)

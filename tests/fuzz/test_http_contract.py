@@ -1,5 +1,7 @@
 """The served document against the service, by every check of schemathesis 4.32.5."""
 
+from typing import Any
+
 import pytest
 from hypothesis import HealthCheck, settings
 from schemathesis.generation.case import Case

@@ -21,6 +21,7 @@ from loopmargin_service.http.openapi_headers import READ, SENT
 from loopmargin_service.http.openapi_operations import (
     health_paths,
     question_path,
+    reference_paths,
     shared_responses,
     stored_answer_path,
 )
@@ -54,6 +55,7 @@ TAGS = {
     "machine": "The whole machine at once.",
     "stored-answers": "Answers already given, under the digest of their question.",
     "health": "For balancers and supervisors.",
+    "reference": "What is published about this interface.",
 }
 
 
@@ -77,6 +79,7 @@ def document(rows: tuple[Route, ...], examples: dict[str, Document]) -> Document
             **paths,
             "/v1/answers/{digest}": stored_answer_path(rows),
             **health_paths(),
+            **reference_paths(),
         },
         "components": {
             "schemas": component_schemas([*types, Problem, Alive, Ready]),

@@ -49,7 +49,6 @@ SENT: dict[str, Described] = {
         pattern=r"^loopmargin-answers; (hit|fwd=miss; stored)(; detail=store-unavailable)?$",
         longest=80,
     ),
-    "Allow": _text("Methods that the path takes.", "POST, OPTIONS", longest=60),
     "Accept": _text(
         "Media types that a question can be sent in.",
         "application/json, application/vnd.msgpack",
@@ -88,6 +87,14 @@ READ: dict[str, Described] = {
         "Tags that the caller holds, or `*`; 304 is answered when one of them is current.",
         TAG_EXAMPLE,
     ),
+    "ProblemName": {
+        "name": "name",
+        "in": "path",
+        "required": True,
+        "description": "Last part of the `type` of a problem.",
+        "schema": {"type": "string", "pattern": "^[a-z-]+$", "minLength": 1, "maxLength": 40},
+        "example": "constraint",
+    },
     "Digest": {
         "name": "digest",
         "in": "path",

@@ -149,6 +149,43 @@ def health_paths() -> dict[str, Described]:
     }
 
 
+def reference_paths() -> dict[str, Described]:
+    """Describe what there is to read."""
+    document = {
+        "200": _page("This document.", Media.JSON.value, {"type": "object"}),
+        "304": _held(),
+        "400": _refer("BadRequest"),
+    }
+    docs = {
+        "200": _page("The reference as HTML.", "text/html"),
+        "304": _held(),
+        "400": _refer("BadRequest"),
+    }
+    problem = {
+        "200": _page("What the problem means and what to do about it.", "text/html"),
+        "304": _held(),
+        "400": _refer("BadRequest"),
+        "404": _refer("NotFound"),
+    }
+    return {
+        "/openapi.json": _read_path(
+            "openapi", "reference", "This document", "As reviewed.", document, "IfNoneMatch"
+        ),
+        "/docs": _read_path(
+            "docs", "reference", "The reference", "For people.", docs, "IfNoneMatch"
+        ),
+        "/problems/{name}": _read_path(
+            "problemType",
+            "reference",
+            "A problem type",
+            "Where the `type` of a problem leads.",
+            problem,
+            "ProblemName",
+            "IfNoneMatch",
+        ),
+    }
+
+
 def operation_id(name: str) -> str:
     """Turn the name of a question into camelCase."""
     first, *rest = name.split("-")
@@ -194,6 +231,20 @@ def _content(kind: type[Struct], example: Described) -> Described:
 def _health(kind: type[Struct], text: str) -> Described:
     content = {Media.JSON.value: {"schema": reference(kind)}}
     return {"description": text, "headers": sent("Cache-Control"), "content": content}
+
+
+def _page(text: str, media: str, schema: Described | None = None) -> Described:
+    longest = {"type": "string", "maxLength": 10_000_000}
+    return {
+        "description": text,
+        "headers": sent("ETag", "Cache-Control"),
+        "content": {media: {"schema": schema or longest}},
+    }
+
+
+def _held() -> Described:
+    headers = sent("ETag", "Cache-Control")
+    return {"description": "The caller holds these bytes already.", "headers": headers}
 
 
 def _refer(name: str) -> Described:
