@@ -287,6 +287,13 @@ class QuickDisconnect(Part, tag_field="kind", tag="quick_disconnect", frozen=Tru
     count: Annotated[int, whole(1, 100, "Mated pairs in series")] = 1
 
 
+class ReservoirPorts(Part, tag_field="kind", tag="reservoir", frozen=True, kw_only=True):
+    """A reservoir in the branch: coolant enters it through one port and leaves by another."""
+
+    name: Name = "reservoir"
+    bore_mm: BoreMm
+
+
 class HydraulicBlock(Part, tag_field="kind", tag="block", frozen=True, kw_only=True):
     """A water block, seen by the pump."""
 

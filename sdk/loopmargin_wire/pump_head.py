@@ -15,6 +15,7 @@ from loopmargin_wire.part import (
     Pump,
     QuickDisconnect,
     Reservoir,
+    ReservoirPorts,
     Room,
     Tee,
     Tube,
@@ -34,7 +35,25 @@ from loopmargin_wire.quantity import (
     Velocity,
 )
 
-Element = Tube | Bend | Adapter | Tee | QuickDisconnect | HydraulicBlock | HydraulicRadiator
+Element = (
+    Tube
+    | Bend
+    | Adapter
+    | Tee
+    | QuickDisconnect
+    | ReservoirPorts
+    | HydraulicBlock
+    | HydraulicRadiator
+)
+    Tube
+    | Bend
+    | Adapter
+    | Tee
+    | QuickDisconnect
+    | ReservoirPorts
+    | HydraulicBlock
+    | HydraulicRadiator
+)
 
 
 class Branch(Part, frozen=True, kw_only=True):
@@ -61,7 +80,11 @@ class PumpHeadQuestion(Question, frozen=True, kw_only=True):
 
 
 class ElementState(State, frozen=True, kw_only=True):
-    """One element at the operating point; velocity, Reynolds number and regime for tubes."""
+    """One element at the operating point; velocity and Reynolds number where a bore is known.
+
+    Regime and the two air velocities are for tubes: above the first, the flow carries air down
+    a vertical tube; below the slug rise velocity, air rises against the flow.
+    """
 
     branch: Name
     element: Name
@@ -70,6 +93,7 @@ class ElementState(State, frozen=True, kw_only=True):
     reynolds: Number | None = None
     regime: Literal["laminar", "transitional", "turbulent"] | None = None
     velocity_to_carry_air_m_per_s: Velocity | None = None
+    slug_rise_velocity_m_per_s: Velocity | None = None
 
 
 class BranchState(State, frozen=True, kw_only=True):

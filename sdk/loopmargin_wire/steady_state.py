@@ -17,6 +17,7 @@ from loopmargin_wire.part import (
     QuickDisconnect,
     Radiator,
     Reservoir,
+    ReservoirPorts,
     Room,
     Tee,
     Tube,
@@ -112,7 +113,11 @@ class FannedRadiator(Part, tag_field="kind", tag="radiator", frozen=True, kw_onl
     air_path: Literal["intake", "exhaust", "outside"]
 
 
-MachineElement = Tube | Bend | Adapter | Tee | QuickDisconnect | HeatedBlock | FannedRadiator
+MachineElement = (
+    Tube | Bend | Adapter | Tee | QuickDisconnect | ReservoirPorts | HeatedBlock | FannedRadiator
+)
+    Tube | Bend | Adapter | Tee | QuickDisconnect | ReservoirPorts | HeatedBlock | FannedRadiator
+)
 
 
 class MachineBranch(Part, frozen=True, kw_only=True):

@@ -12,7 +12,7 @@ from scipy.interpolate import PchipInterpolator
 from scipy.optimize import brentq
 
 from loopmargin_service.questions import parts, pump_head
-from loopmargin_wire.part import Adapter, Bend, QuickDisconnect, Tube
+from loopmargin_wire.part import Adapter, Bend, QuickDisconnect, ReservoirPorts, Tube
 from loopmargin_wire.pump_head import PumpHeadQuestion
 
 G = 9.80665
@@ -43,7 +43,7 @@ class PlainLoop:
             if isinstance(element, QuickDisconnect):
                 kv = element.kv_m3_per_h / 3600.0
                 total += element.count * 1e5 * self.density / 1000.0 * (flow / kv) ** 2
-            elif isinstance(element, Tube | Bend | Adapter):
+            elif isinstance(element, Tube | Bend | Adapter | ReservoirPorts):
                 total += self.passage(element, flow)
             else:
                 terms = self.measured[element.name]
@@ -51,12 +51,14 @@ class PlainLoop:
                 total += terms.quadratic * self.density / terms.density * flow * flow
         return total
 
-    def passage(self, element: Tube | Bend | Adapter, flow: float) -> float:
+    def passage(self, element: Tube | Bend | Adapter | ReservoirPorts, flow: float) -> float:
         """Pressure drop of a tube or of fittings. [Pa]"""
         bore = element.bore_mm * 1e-3
         velocity = flow / (0.25 * math.pi * bore * bore)
         reynolds = self.density * velocity * bore / self.viscosity
         dynamic = 0.5 * self.density * velocity * velocity
+        if isinstance(element, ReservoirPorts):
+            return dynamic * (0.5 + 1.0)
         if isinstance(element, Adapter):
             return dynamic * element.count * self.adapter_loss(element, reynolds)
         rough = element.roughness_um * 1e-6 / bore

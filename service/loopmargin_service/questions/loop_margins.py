@@ -120,6 +120,21 @@ def transitional_notes(elements: Sequence[ElementState]) -> list[Note]:
     ]
 
 
+def rising_air_notes(elements: Sequence[ElementState]) -> list[Note]:
+    """Note the tubes in which air rises against the flow."""
+    return [
+        Note(
+            code="air_rises_against_flow",
+            text=f"in {element.element} the coolant is slower than a bubble that fills the bore: "
+            "lay it so that air can leave upward, or raise the flow while bleeding.",
+        )
+        for element in elements
+        if element.velocity_m_per_s is not None
+        and element.slug_rise_velocity_m_per_s is not None
+        and abs(element.velocity_m_per_s) < element.slug_rise_velocity_m_per_s
+    ]
+
+
 def pump_notes(pumps: Sequence[Pump], states: Sequence[PumpState]) -> list[Note]:
     """Note speeds outside the affinity laws, flows beyond a curve and shut check valves."""
     notes = []

@@ -129,6 +129,7 @@ def _elements(settled: Settled, point: Point) -> tuple[MachineElementState, ...]
                 reynolds=state.reynolds,
                 regime=state.regime,
                 velocity_to_carry_air_m_per_s=state.velocity_to_carry_air_m_per_s,
+                slug_rise_velocity_m_per_s=state.slug_rise_velocity_m_per_s,
                 coolant_in_c=celsius(entering),
                 coolant_out_c=celsius(leaving),
             )

@@ -24,6 +24,8 @@ from loopmargin_wire.part import Pump, Reservoir
 from loopmargin_wire.pump_head import BranchState, ElementState, PumpState
 
 VERTICAL = 0.5 * np.pi
+# Of clean water at 25 degC, IAPWS R1-76(2014); additives lower it. [N/m]
+SURFACE_TENSION = 0.0720
 # Affinity: power follows the cube of speed.
 POWER_EXPONENT = 3.0
 
@@ -79,6 +81,10 @@ def element_states(
         * (point.liquid.passages.density / point.liquid.passages.viscosity)[:, 0]
     )
     carrying = air_carry.velocity_to_clear_pockets(bore, VERTICAL)
+    inside_liquid = point.liquid.passages
+    rising = air_carry.slug_rise_velocity(
+        bore, inside_liquid.density[:, 0], inside_liquid.viscosity[:, 0], SURFACE_TENSION
+    )
     states = []
     for piece in pipework.pieces:
         name = branches[piece.branch].name
@@ -97,6 +103,7 @@ def element_states(
                 reynolds=float(reynolds[row]),
                 regime=regime(float(reynolds[row])) if piece.straight else None,
                 velocity_to_carry_air_m_per_s=float(carrying[row]) if piece.straight else None,
+                slug_rise_velocity_m_per_s=float(rising[row]) if piece.straight else None,
             )
         )
     return tuple(states)

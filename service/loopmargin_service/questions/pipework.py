@@ -22,6 +22,7 @@ from loopmargin_wire.steady_state import (
 
 AnyBranch: TypeAlias = Branch | MachineBranch
 AnyElement: TypeAlias = Element | MachineElement
+Passage: TypeAlias = part.Tube | part.Bend | part.Adapter | part.Tee | part.ReservoirPorts
 
 
 class PassageRow(NamedTuple):
@@ -106,7 +107,7 @@ def _piece(
     """Add the row of one element and remember where it went."""
     passages, components = rows
     exchanges = isinstance(element, HeatedBlock | FannedRadiator)
-    if isinstance(element, part.Tube | part.Bend | part.Adapter | part.Tee):
+    if isinstance(element, Passage):
         passages.append((branch, _passage(element)))
         straight = isinstance(element, part.Tube)
         return Piece(branch, element.name, len(passages) - 1, None, straight, exchanges)
@@ -121,16 +122,19 @@ def _component(element: AnyElement, path: parts.Path) -> parts.MeasuredDrop:
     if isinstance(element, part.QuickDisconnect):
         one = parts.measured_drop(part.DropKv(kv_m3_per_h=element.kv_m3_per_h), path)
         return one._replace(quadratic=one.quadratic * element.count)
-    assert not isinstance(element, part.Tube | part.Bend | part.Adapter | part.Tee)  # noqa: S101 - told apart above
+    assert not isinstance(element, Passage)  # noqa: S101 - told apart above
     return parts.measured_drop(element.pressure_drop, (*path, "pressure_drop"))
 
 
-def _passage(element: part.Tube | part.Bend | part.Adapter | part.Tee) -> PassageRow:
+def _passage(element: Passage) -> PassageRow:
     """Give the bore and the loss numbers of one tube or of fittings in series."""
     bore = element.bore_mm * MM
     if isinstance(element, part.Tube):
         length = element.length_mm / element.bore_mm
         return PassageRow(bore, element.roughness_um * UM / bore, length, 0.0, 0.0)
+    if isinstance(element, part.ReservoirPorts):
+        ports = float(fitting.exit().inertial) + float(fitting.entrance().inertial)
+        return PassageRow(bore, 0.0, 0.0, 0.0, ports)
     roughness = 0.0
     if isinstance(element, part.Bend):
         loss = fitting.bend(radians(element.angle_deg), element.radius_over_bore)

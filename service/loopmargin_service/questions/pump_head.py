@@ -19,6 +19,7 @@ from loopmargin_service.questions.loop_margins import (
     loop_basis,
     pump_notes,
     required_flows,
+    rising_air_notes,
     suction_margins,
     transitional_notes,
 )
@@ -134,7 +135,8 @@ def _notes(
     question: PumpHeadQuestion, elements: Sequence[ElementState], pumps: Sequence[PumpState]
 ) -> list[Note]:
     """Note what was assumed and what stands near or outside the range of a law."""
-    notes = [*transitional_notes(elements), *pump_notes(question.pumps, pumps)]
+    notes = [*transitional_notes(elements), *rising_air_notes(elements)]
+    notes += pump_notes(question.pumps, pumps)
     notes.append(
         Note(
             code="suction_head_assumed",

@@ -13,7 +13,12 @@ from loopmargin_service.questions import (
 )
 from loopmargin_service.questions.conversion import celsius
 from loopmargin_service.questions.edition import EDITION
-from loopmargin_service.questions.loop_margins import loop_basis, pump_notes, transitional_notes
+from loopmargin_service.questions.loop_margins import (
+    loop_basis,
+    pump_notes,
+    rising_air_notes,
+    transitional_notes,
+)
 from loopmargin_service.questions.machine_margins import machine_margins
 from loopmargin_service.questions.radiator_range import radiator_notes
 from loopmargin_service.questions.settled import BASE, FANS, PUMPS, Settled
@@ -141,6 +146,7 @@ def _notes(solved: Settled, described: MachineState | None) -> tuple[Note, ...]:
     if described is None:
         return tuple(notes)
     notes += transitional_notes(described.elements)
+    notes += rising_air_notes(described.elements)
     notes += pump_notes(solved.question.pumps, described.pumps)
     for item, point, section in zip(
         solved.built.radiators, described.radiators, solved.built.machine.sections, strict=True
