@@ -45,15 +45,6 @@ Element = (
     | HydraulicBlock
     | HydraulicRadiator
 )
-    Tube
-    | Bend
-    | Adapter
-    | Tee
-    | QuickDisconnect
-    | ReservoirPorts
-    | HydraulicBlock
-    | HydraulicRadiator
-)
 
 
 class Branch(Part, frozen=True, kw_only=True):

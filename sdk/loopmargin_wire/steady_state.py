@@ -116,8 +116,6 @@ class FannedRadiator(Part, tag_field="kind", tag="radiator", frozen=True, kw_onl
 MachineElement = (
     Tube | Bend | Adapter | Tee | QuickDisconnect | ReservoirPorts | HeatedBlock | FannedRadiator
 )
-    Tube | Bend | Adapter | Tee | QuickDisconnect | ReservoirPorts | HeatedBlock | FannedRadiator
-)
 
 
 class MachineBranch(Part, frozen=True, kw_only=True):
