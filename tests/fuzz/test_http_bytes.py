@@ -1,6 +1,7 @@
 """Damaged bodies and odd headers: refused by name, never a fault of ours."""
 
 import json
+from urllib.parse import quote
 
 import httpx
 import msgspec
