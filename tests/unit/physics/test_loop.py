@@ -1,0 +1,248 @@
+"""Loops: what a branch loses and what pumps give, as laws of the flow."""
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from loopmargin_service.physics.curve import falling_curve
+from loopmargin_service.physics.loop import (
+    Liquid,
+    component_terms,
+    friction_drop,
+    imposed_flow,
+    loop_law,
+    loop_terms,
+    passage_drop,
+    passage_terms,
+    pump_gain,
+)
+from loopmargin_service.physics.network import solve
+from tests.unit.physics.bench_loop import (
+    DENSITY,
+    GRAVITY,
+    LITRE_PER_MINUTE,
+    TUBES,
+    VISCOSITY,
+    Branch,
+    Part,
+    Pump,
+    Tube,
+    components,
+    darcy_weisbach,
+    everywhere,
+    filled,
+    law,
+    loop,
+    parabola,
+    passages,
+)
+
+ROUGH = settings(deadline=None, max_examples=40)
+FLOWS = st.floats(-0.3, 0.3).filter(lambda flow: abs(flow) > 1e-6)
+
+
+@ROUGH
+@given(tube=TUBES, flow=FLOWS, viscosity=st.floats(3e-4, 1e-2))
+def test_a_tube_loses_what_weisbach_says(tube: Tube, flow: float, viscosity: float) -> None:
+    """Friction and fittings add up to the textbook sum, in either direction of the flow."""
+    expected = darcy_weisbach(tube, flow, 1010.0, viscosity)
+
+    found = passage_drop(
+        passages([Branch(0, 1, [tube])]), everywhere(1, viscosity, 1010.0), np.array([[flow]])
+    )
+
+    assert float(found[0, 0]) == pytest.approx(expected, rel=1e-9)
+
+
+def test_laminar_tube_is_poiseuille() -> None:
+    """At Re 637 a bore of 10 mm loses 128 mu L Q / (pi D^4)."""
+    tube = passages([Branch(0, 1, [Tube(1.0)])])
+
+    drop = passage_drop(tube, everywhere(1, 2e-3), np.array([[DENSITY * 1e-5]]))
+
+    poiseuille = 128.0 * 2e-3 * 1.0 * 1e-5 / (math.pi * 0.010**4)
+    assert poiseuille == pytest.approx(float(drop[0, 0]), rel=1e-6)
+
+
+def test_terms_are_those_of_the_written_sum() -> None:
+    """Linear, quadratic and friction terms give K1/Re, K and f L/D on the velocity head."""
+    tube = Tube(2.0, 0.008, viscous=500.0, inertial=3.0)
+    flow, area = 0.04, math.pi * 0.008**2 / 4.0
+    reynolds = flow * 0.008 / (area * VISCOSITY)
+    head = flow**2 / (2.0 * DENSITY * area**2)
+
+    terms = passage_terms(passages([Branch(0, 1, [tube])]), everywhere(1, VISCOSITY))
+
+    assert float(terms.reynolds_per_flow[0, 0]) * flow == pytest.approx(reynolds, rel=1e-12)
+    assert float(terms.linear[0, 0]) * flow == pytest.approx(500.0 / reynolds * head, rel=1e-12)
+    assert float(terms.quadratic[0, 0]) * flow**2 == pytest.approx(3.0 * head, rel=1e-12)
+    assert float(terms.weight[0, 0]) * flow**2 == pytest.approx(250.0 * head, rel=1e-12)
+
+
+@ROUGH
+@given(flow=FLOWS | st.floats(-1e-8, 1e-8), roughness=st.floats(0.0, 0.02))
+def test_friction_is_odd_and_rises(flow: float, roughness: float) -> None:
+    """Turned round, the drop changes sign only; its slope is above zero, at rest too."""
+    batch = np.array([[flow, -flow]])
+
+    drop, slope = friction_drop(np.array([[4e6]]), np.array([[1.2e5]]), np.array(roughness), batch)
+
+    assert drop[0, 0] == -drop[0, 1]
+    assert slope[0, 0] == slope[0, 1] > 0.0
+
+
+def test_a_measured_part_at_its_own_state() -> None:
+    """Filled with what it was measured with, a part loses what was measured."""
+    linear, quadratic = component_terms(
+        components([Branch(0, 1, [Part()])]), everywhere(1, VISCOSITY)
+    )
+    flow = 5.0 * LITRE_PER_MINUTE
+
+    drop = float((linear * DENSITY * flow + quadratic * (DENSITY * flow) ** 2)[0, 0])
+
+    assert drop == pytest.approx(1.5e7 * flow + 1.26e12 * flow**2, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("thicker", "denser", "expected"), [(2.0, 1.0, [2.0, 1.0]), (1.0, 1.1, [1.0, 1.1])]
+)
+def test_a_measured_part_with_another_coolant(
+    thicker: float, denser: float, expected: list[float]
+) -> None:
+    """At equal volume flow the linear part follows viscosity and the quadratic one density."""
+    part = components([Branch(0, 1, [Part()])])
+    state = everywhere(1, thicker * VISCOSITY, denser * DENSITY)
+    mass_flow = 5.0 * LITRE_PER_MINUTE * state.density[0, 0]
+
+    linear, quadratic = component_terms(part, state)
+
+    flow = 5.0 * LITRE_PER_MINUTE
+    assert float(linear[0, 0]) * mass_flow == pytest.approx(expected[0] * 1.5e7 * flow, rel=1e-12)
+    assert float(quadratic[0, 0]) * mass_flow**2 == pytest.approx(
+        expected[1] * 1.26e12 * flow**2, rel=1e-12
+    )
+
+
+@ROUGH
+@given(
+    tubes=st.lists(TUBES, min_size=1, max_size=4),
+    flow=FLOWS.filter(lambda flow: abs(flow) > 1e-3),
+    pumped=st.floats(1e-3, 0.3),
+    ratio=st.floats(0.2, 1.2),
+)
+def test_slopes_are_central_differences(
+    tubes: list[Tube], flow: float, pumped: float, ratio: float
+) -> None:
+    """The slopes of branch and pump are those of finite differences of their drops."""
+    layout = loop([Branch(1, 0, [*tubes, Part()])], [Pump(parabola())])
+    links = law(layout, filled(layout), ratio)
+    here = np.array([[flow], [pumped]])
+    step = 1e-5 * here
+
+    drop, slope = links(here)
+    numeric = (links(here + step)[0] - links(here - step)[0]) / (2.0 * step)
+
+    np.testing.assert_allclose(slope, numeric, rtol=1e-5, atol=1e-9 * np.abs(drop).max() / 1e-5)
+    assert (slope > 0.0).all()
+
+
+def test_no_slope_is_zero() -> None:
+    """An empty branch and a pump at the top of its parabola still have a slope to divide by."""
+    layout = loop([Branch(1, 0)], [Pump(parabola())])
+
+    drop, slope = law(layout, filled(layout))(np.zeros((2, 1)))
+
+    assert drop[0, 0] == 0.0
+    assert (slope >= 1.0).all()
+
+
+def test_gain_is_head_times_weight() -> None:
+    """A head of 3 m at 6 L/min is a pressure in proportion to the density."""
+    flow = 6.0 * LITRE_PER_MINUTE
+    curve = falling_curve([0.0, flow, 2.0 * flow], [4.0, 3.0, 0.5])
+    liquid = everywhere(1, VISCOSITY, np.array([900.0, 1100.0]))
+
+    gain, slope = pump_gain((curve,), liquid, flow * liquid.density, np.ones((1, 2)))
+
+    np.testing.assert_allclose(gain[0], 3.0 * GRAVITY * np.array([900.0, 1100.0]), rtol=1e-12)
+    assert (slope < 0.0).all()
+
+
+def test_only_passages_with_a_length_rub() -> None:
+    """A fitting without a length has no part in friction; a loop of fittings has none at all."""
+    layout = loop([Branch(1, 0, [Tube(0.0, inertial=5.0), Tube(1.0)])], [Pump(parabola())])
+    fittings = loop([Branch(1, 0, [Tube(0.0, inertial=5.0)])], [Pump(parabola())])
+    area = math.pi * 0.010**2 / 4.0
+
+    drop, _ = law(fittings, filled(fittings))(np.array([[0.1], [0.1]]))
+
+    assert layout.passages.rubbing.tolist() == [1]
+    assert drop[0, 0] == pytest.approx(5.0 * 0.1**2 / (2.0 * DENSITY * area**2), rel=1e-12)
+
+
+def test_batch_of_flows_is_one_law() -> None:
+    """The law of a batch is the laws of its cases, to the last digits."""
+    layout = loop([Branch(1, 0, [Tube(1.0, viscous=300.0), Part()])], [Pump(parabola())])
+    speed = np.array([[0.4, 1.0, 1.1]])
+    viscosity = np.array([2e-3, 1e-3, 6e-4])
+    at = np.array([[-0.02, 1e-5, 0.2], [-0.01, 0.05, 0.3]])
+
+    together = law(layout, filled(layout, viscosity), speed)(at)
+    apart = [
+        law(layout, filled(layout, viscosity[case]), speed[:, [case]])(at[:, [case]])
+        for case in range(3)
+    ]
+
+    np.testing.assert_allclose(together, np.concatenate(apart, axis=-1), rtol=1e-13)
+
+
+@ROUGH
+@given(tubes=st.lists(TUBES, min_size=1, max_size=4), flow=FLOWS, data=st.data())
+def test_a_branch_adds_up_what_is_in_it(
+    tubes: list[Tube], flow: float, data: st.DataObject
+) -> None:
+    """Over two branches, the drop of each is the sum of its own tubes and parts."""
+    cut = data.draw(st.integers(0, len(tubes)))
+    branches = [Branch(1, 2, [*tubes[:cut], Part()]), Branch(2, 0, tubes[cut:])]
+    layout = loop(branches, [Pump(parabola())])
+
+    drop, _ = law(layout, filled(layout))(np.array([[flow], [-flow], [0.1]]))
+
+    first = sum(darcy_weisbach(tube, flow, DENSITY, VISCOSITY) for tube in tubes[:cut])
+    volume = flow / DENSITY
+    first += 1.5e7 * volume + 1.26e12 * volume * abs(volume)
+    second = sum(darcy_weisbach(tube, -flow, DENSITY, VISCOSITY) for tube in tubes[cut:])
+    np.testing.assert_allclose(drop[:2, 0], [first, second], rtol=1e-9)
+
+
+def test_one_row_of_coolant_stands_for_all_places() -> None:
+    """Properties with one row, for all passages and parts alike, give what full arrays give."""
+    layout = loop([Branch(1, 0, [Tube(1.0), Tube(0.5), Part(), Part()])], [Pump(parabola())])
+    row = everywhere(1, np.array([1e-3, 2e-3]))
+
+    short = loop_terms(layout, Liquid(row, row, row))
+
+    for expected, actual in zip(
+        loop_terms(layout, filled(layout, np.array([1e-3, 2e-3]))), short, strict=True
+    ):
+        np.testing.assert_array_equal(np.broadcast_to(actual, expected.shape), expected)
+
+
+def test_an_imposed_flow_is_met() -> None:
+    """Pumps that give whatever it takes carry the flow that is wanted, through any branch."""
+    layout = loop([Branch(1, 0, [Tube(1.0), Part()])], [Pump(parabola())])
+    wanted = np.array([[0.01, 0.1, 0.3]])
+    liquid = filled(layout, np.full(3, VISCOSITY))
+    tube = Tube(1.0)
+
+    links = loop_law(loop_terms(layout, liquid), imposed_flow(wanted))
+    found = solve(layout.topology, links, np.repeat(wanted, 2, axis=0))
+
+    volume = wanted[0] / DENSITY
+    lost = 1.5e7 * volume + 1.26e12 * volume**2
+    lost += [darcy_weisbach(tube, flow, DENSITY, VISCOSITY) for flow in wanted[0].tolist()]
+    np.testing.assert_allclose(found.flow, np.repeat(wanted, 2, axis=0), rtol=1e-8)
+    np.testing.assert_allclose(found.pressure[1], lost, rtol=1e-7)
