@@ -23,9 +23,7 @@ def test_slopes_are_those_of_pchip(widths: list[float], heights: list[float]) ->
 
 
 @given(steps, values, st.floats(0.0, 1.0))
-def test_values_are_those_of_pchip(
-    widths: list[float], heights: list[float], share: float
-) -> None:
+def test_values_are_those_of_pchip(widths: list[float], heights: list[float], share: float) -> None:
     """Between the points the value is that of scipy 1.17's PchipInterpolator."""
     x = np.concatenate([[0.0], np.cumsum(widths)])
     y = np.array(heights[: x.size])
