@@ -5,6 +5,7 @@ import json
 import msgspec
 import pytest
 
+from loopmargin_service.http import constraints
 from loopmargin_service.http.decode import Reader
 from loopmargin_service.http.media import Media
 from loopmargin_service.http.problems import CONSTRAINT, MALFORMED, ProblemError, pointer
@@ -42,6 +43,7 @@ def refusal(body: bytes, media: Media = Media.JSON) -> ProblemError:
         pytest.param(b'{"edges_mm":[Infinity]}', id="Infinity"),
         pytest.param(b'{"edges_mm":[-Infinity]}', id="-Infinity"),
         pytest.param(b'{"edges_mm":["x",NaN]}', id="NaN after a fault"),
+        pytest.param(b'{"edges_mm":[1e999,NaN]}', id="NaN after too large a number"),
         pytest.param(b'{"edges_mm":[01]}', id="leading zero"),
         pytest.param(b'{"edges_mm":[1,]}', id="trailing comma"),
         pytest.param(b'{"edges_mm":[1]/*x*/}', id="comment"),
@@ -232,3 +234,15 @@ def test_a_deep_question_gets_a_deep_pointer() -> None:
 
     places = [pointer(fault.path) for fault in caught.value.faults]
     assert "#/branches/0/elements/0/bore_mm" in places
+
+
+def test_a_fault_that_the_walk_misses_is_told_in_the_words_of_the_decoder(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A refusal is never turned into an acceptance or a bug."""
+    monkeypatch.setattr(constraints, "faults", lambda _tree, _wanted: ())
+
+    actual = refusal(b'{"edges_mm":[5000]}')
+
+    assert actual.kind == CONSTRAINT
+    assert actual.detail == "Expected `float` <= 1000.0 - at `$.edges_mm[0]`"

@@ -2,6 +2,7 @@
 
 import json
 import re
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -13,7 +14,7 @@ from litestar import Litestar
 from litestar.testing import TestClient
 from openapi_spec_validator import validate
 
-from loopmargin_service.http.openapi import document, example_answer, read_examples, spelled
+from loopmargin_service.http.openapi import document, example_answer, main, read_examples, spelled
 from loopmargin_service.http.problems import KINDS
 from loopmargin_service.http.routes import ROUTES, Route
 
@@ -189,3 +190,14 @@ def test_patterns_are_published_without_our_end_mark() -> None:
 
     assert patterns
     assert all(pattern.endswith("$") for pattern in patterns)
+
+
+def test_writing_and_checking_agree(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """What is written passes the check; what was changed since does not."""
+    shutil.copytree(EXAMPLES, tmp_path / "examples")
+
+    assert main(["--directory", str(tmp_path)]) == 0
+    assert main(["--directory", str(tmp_path), "--check"]) == 0
+    (tmp_path / "openapi.json").write_text("{}")
+    assert main(["--directory", str(tmp_path), "--check"]) == 1
+    assert "is not what the code gives" in capsys.readouterr().err
