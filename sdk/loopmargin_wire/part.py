@@ -14,12 +14,12 @@ from loopmargin_wire.quantity import (
     AirTemperatureC,
     AltitudeM,
     BoreMm,
-    ElectricalPowerW,
     FaceLengthMm,
     FlowLPerMin,
     HeadM,
     KvM3PerH,
     LengthMm,
+    MotorPowerW,
     Name,
     NodeName,
     PointAirFlowM3PerH,
@@ -80,7 +80,7 @@ class Pump(Part, frozen=True, kw_only=True):
     curve: Annotated[tuple[HeadPoint, ...], Meta(min_length=2, max_length=30)]
     curve_speed_rpm: SpeedRpm
     speed_rpm: SpeedRpm
-    electrical_power_w: ElectricalPowerW = 0.0
+    electrical_power_w: MotorPowerW = 0.0
     heat_to_coolant_fraction: Annotated[
         float,
         quantity("1", 0.0, 1.0, "Share of the pump's electrical power that warms the loop"),
@@ -102,7 +102,7 @@ class Fan(Part, frozen=True, kw_only=True):
     name: Name = "fan"
     curve: Annotated[tuple[FanPoint, ...], Meta(min_length=2, max_length=30)]
     curve_speed_rpm: SpeedRpm
-    electrical_power_w: ElectricalPowerW = 0.0
+    electrical_power_w: MotorPowerW = 0.0
 
 
 class Fans(Part, frozen=True, kw_only=True):

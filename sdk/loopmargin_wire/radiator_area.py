@@ -112,7 +112,7 @@ class RadiatorState(State, frozen=True, kw_only=True):
     area_installed_cm2: Area
     area_needed_cm2: Area | None
     area_per_watt_cm2_per_w: (
-        Annotated[float, quantity("cm2/W", 0.0, 1e9, "Face area needed per watt")] | None
+        Annotated[float, quantity("cm2/W", 0.0, 1e12, "Face area needed per watt")] | None
     )
     sections_needed: Count | None
     air: AirState

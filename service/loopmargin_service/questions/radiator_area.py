@@ -28,8 +28,8 @@ from loopmargin_service.questions.conversion import (
 )
 from loopmargin_service.questions.edition import EDITION
 from loopmargin_service.questions.margins import margin
-from loopmargin_service.questions.radiator_range import radiator_notes
-from loopmargin_wire.answer import Basis, Margin, Outcome
+from loopmargin_service.questions.radiator_range import fan_notes, radiator_notes
+from loopmargin_wire.answer import Basis, Margin, Note, Outcome
 from loopmargin_wire.part import CoreRadiator, Radiator
 from loopmargin_wire.radiator_area import (
     AirState,
@@ -48,6 +48,7 @@ CURVE_VELOCITIES = np.array([0.25, 0.4, 0.6, 0.8, 1.0, 1.25, 1.5, 1.75, 2.0, 2.5
 # The operating point stands first, then a neighbour that gives the sensitivity to air flow.
 NEIGHBOUR = 1.01
 START_VELOCITY = 1.0
+MOST_SECTIONS = 1e6
 
 
 class Water(NamedTuple):
@@ -176,12 +177,13 @@ def _over_velocities(section: Section, stream: Air, water: Water) -> _Curve:
 def sections_for(needed: float, each: float, capacity: float) -> float | None:
     """Give the number of sections in series, as a fraction; none when no number suffices.
 
-    Each section has fresh air, so n of them leave (1 - G/C)**n of the inlet difference.
+    Each section has fresh air, so n of them leave (1 - G/C)**n of the inlet difference. More
+    than `MOST_SECTIONS` are as good as none.
     """
     if needed >= capacity or each <= 0.0:
         return None
-    left = 1.0 - min(each / capacity, 1.0 - 1e-12)
-    return math.log(1.0 - needed / capacity) / math.log(left)
+    sections = math.log1p(-needed / capacity) / math.log1p(-min(each / capacity, 1.0 - 1e-12))
+    return sections if sections <= MOST_SECTIONS else None
 
 
 def _answer(
@@ -197,12 +199,19 @@ def _answer(
         basis=basis(question.radiator, question.coolant.__class__.__name__),
         notes=(
             *radiator_notes(question.radiator, section, stream.velocity, "/radiator"),
-            *(() if stream.stated else (wording.AIR_FLOW_NOTE,)),
+            *_fan_notes(question),
         ),
         cautions=(*wording.LIQUID_CAUTIONS, wording.FAN_CAUTION, wording.ESTIMATE_CAUTION),
         question=question,
         state=state,
     )
+
+
+def _fan_notes(question: RadiatorAreaQuestion) -> tuple[Note, ...]:
+    """Note what fans bring with them that a stated flow does not."""
+    if not isinstance(question.air, GivenFans):
+        return ()
+    return (wording.AIR_FLOW_NOTE, *fan_notes(question.air.fans, "/air/fans"))
 
 
 def _state(

@@ -4,8 +4,10 @@ from loopmargin_service.physics import louvred_core
 from loopmargin_service.physics.radiator import CoreSection, RatedSection, Section
 from loopmargin_service.questions.conversion import M3_PER_H, MM, kelvin
 from loopmargin_wire.answer import Note
-from loopmargin_wire.part import Radiator, RatedRadiator
+from loopmargin_wire.part import Fans, Radiator, RatedRadiator
 
+# Common practice, no source: below a third of the speed bearings and Reynolds number count.
+FAN_SPEED_RANGE = (0.3, 1.5)
 # Beyond this factor from the rated air flow the exponent carries the answer.
 RATED_FACTOR = 2.0
 FIELDS = {
@@ -78,5 +80,21 @@ def _rated_notes(
             text=f"the air flow is {ratio:.2g} times that of the rating; the exponents are trusted "
             "for half to twice, within 7 %.",
             pointer=f"{pointer}/air_flow_m3_per_h",
+        ),
+    )
+
+
+def fan_notes(fans: Fans, pointer: str) -> tuple[Note, ...]:
+    """Note fans that run far from the speed of their curve."""
+    ratio = fans.speed_rpm / fans.fan.curve_speed_rpm
+    low, high = FAN_SPEED_RANGE
+    if low <= ratio <= high:
+        return ()
+    return (
+        Note(
+            code="affinity_range",
+            text=f"{fans.fan.name} runs at {ratio:.2g} times the speed of its curve; the fan laws "
+            f"are trusted for {low:g} to {high:g}.",
+            pointer=f"{pointer}/speed_rpm",
         ),
     )

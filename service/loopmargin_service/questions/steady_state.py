@@ -20,7 +20,7 @@ from loopmargin_service.questions.loop_margins import (
     transitional_notes,
 )
 from loopmargin_service.questions.machine_margins import machine_margins
-from loopmargin_service.questions.radiator_range import radiator_notes
+from loopmargin_service.questions.radiator_range import fan_notes, radiator_notes
 from loopmargin_service.questions.settled import BASE, FANS, PUMPS, Settled
 from loopmargin_wire.answer import Basis, Margin, Note, Outcome
 from loopmargin_wire.part import CoreRadiator, Reservoir
@@ -151,8 +151,8 @@ def _notes(solved: Settled, described: MachineState | None) -> tuple[Note, ...]:
     for item, point, section in zip(
         solved.built.radiators, described.radiators, solved.built.machine.sections, strict=True
     ):
-        pointer = "/" + "/".join(str(step) for step in (*item.path, "radiator"))
-        notes += radiator_notes(
-            item.wire.radiator, section, abs(point.face_velocity_m_per_s), pointer
-        )
+        pointer = "/" + "/".join(str(step) for step in item.path)
+        velocity = abs(point.face_velocity_m_per_s)
+        notes += radiator_notes(item.wire.radiator, section, velocity, f"{pointer}/radiator")
+        notes += fan_notes(item.wire.fans, f"{pointer}/fans")
     return tuple(notes)
