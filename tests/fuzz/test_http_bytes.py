@@ -72,7 +72,7 @@ def ask(body: bytes, headers: dict[bytes, bytes]) -> httpx.Response:
 
 
 @MEDIA
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=200, deadline=None)
 @given(data=st.data())
 def test_a_damaged_body_is_read_or_refused(media: str, data: st.DataObject) -> None:
     """No arrangement of bytes is a bug, and every refusal can be read."""
@@ -84,14 +84,14 @@ def test_a_damaged_body_is_read_or_refused(media: str, data: st.DataObject) -> N
 
 
 @MEDIA
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=200, deadline=None)
 @given(body=st.binary(max_size=200))
 def test_any_bytes_are_read_or_refused(media: str, body: bytes) -> None:
     """From nothing to noise."""
     assert ask(body, {b"content-type": media.encode()}).status_code in REFUSED
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=200, deadline=None)
 @given(headers=HEADERS)
 def test_odd_headers_are_negotiated_or_refused(headers: dict[bytes, bytes]) -> None:
     """Whatever stands in a header, the answer has a documented status."""
