@@ -253,20 +253,15 @@ class Bend(Part, tag_field="kind", tag="bend", frozen=True, kw_only=True):
 
 
 class Adapter(Part, tag_field="kind", tag="adapter", frozen=True, kw_only=True):
-    """Sharp-cornered angled adapters; an angle of zero is a straight connector."""
+    """Sharp-cornered angled adapters; an angle of zero is a straight connector.
+
+    `tube_bore_mm` is the bore of the tube on both sides, the adapter's own where it is absent.
+    """
 
     name: Name = "adapter"
     bore_mm: BoreMm
     angle_deg: Annotated[float, quantity("deg", 0.0, 90.0, "Angle of one adapter")] = 90.0
-    tube_bore_mm: Annotated[
-        float,
-        quantity(
-            "mm",
-            0.0,
-            50.0,
-            "Bore of the tube on both sides; 0 when equal to the adapter's",
-        ),
-    ] = 0.0
+    tube_bore_mm: BoreMm | None = None
     count: Annotated[int, whole(1, 100, "Adapters in series")] = 1
 
 

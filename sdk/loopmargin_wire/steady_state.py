@@ -64,7 +64,7 @@ class ResistancePoint(Part, frozen=True, kw_only=True):
     """One measured point of flow and resistance."""
 
     flow_l_per_min: FlowLPerMin
-    resistance_k_per_w: ResistanceKPerW
+    resistance_k_per_w: Annotated[float, quantity("K/W", 0.0005, 5.0, "Measured resistance")]
 
 
 class ResistancePoints(Part, tag_field="kind", tag="points", frozen=True, kw_only=True):

@@ -77,7 +77,8 @@ class PlainLoop:
     @staticmethod
     def adapter_loss(element: Adapter, reynolds: float) -> float:
         """Loss coefficient of an adapter: turn, laminar part and both steps."""
-        bore, tube = element.bore_mm * 1e-3, element.tube_bore_mm * 1e-3
+        bore = element.bore_mm * 1e-3
+        tube = bore if element.tube_bore_mm is None else element.tube_bore_mm * 1e-3
         return (
             fluids.fittings.bend_miter(element.angle_deg, method="Rennels")
             + 1000.0 / reynolds * element.angle_deg / 90.0

@@ -35,6 +35,10 @@ TOLERANCE = 1e-4
 FLOW_TOLERANCE = 1e-5
 # A flow that would move by more than this share is solved from the start.
 FAR = 0.2
+# From this repetition on flows are always solved anew, and from the next temperatures move
+# only half-way: an opening whose air turns back and forth would otherwise never settle.
+CAREFUL = 8
+HALF_WAY = 16
 # First guesses; the solution does not depend on them.
 START_RISE = 10.0
 START_FLOW = 0.04
@@ -43,6 +47,8 @@ START_AIR_FLOW = 0.01
 HOT = 1000.0
 # Properties are taken no warmer than this; the caller refuses such a state anyway.
 PROPERTY_LIMIT = coolant.TEMPERATURE_MAX
+# And air properties no warmer than this. [K]
+AIR_LIMIT = 400.0
 FREEZING_GUARD = 0.5
 
 
@@ -147,11 +153,9 @@ def solve(machine: Machine, setting: Setting) -> Equilibrium:
     with `converged` false must not be used.
     """
     state = _start(machine, setting)
-    iterations = 0
-    while iterations < ITERATION_LIMIT and not state.converged.all():
+    while state.iterations < ITERATION_LIMIT and not state.converged.all():
         state = _repeat(machine, setting, state)
-        iterations += 1
-    return state._replace(iterations=iterations)
+    return state
 
 
 def _start(machine: Machine, setting: Setting) -> Equilibrium:
@@ -187,10 +191,11 @@ def _repeat(machine: Machine, setting: Setting, state: Equilibrium) -> Equilibri
     liquid = _liquid(machine, state.stacked, state.temperatures.nodes)
     pumps = running_pumps(machine.loop, liquid, setting.pump_ratio)
     law = loop_law(loop_terms(machine.loop, liquid), pumps)
-    flows = _flows(machine.loop.topology, law, state.flows)
+    careful = state.iterations >= CAREFUL
+    flows = _flows(machine.loop.topology, law, state.flows, careful=careful)
     density, temperature, from_case = _air_state(machine, setting, state)
     law = air_law(machine.paths, density, temperature, setting.fan_ratio)
-    air_flows = _flows(machine.air_topology, law, state.air_flows)
+    air_flows = _flows(machine.air_topology, law, state.air_flows, careful=careful)
     given_air = (air_flows.flow, density, temperature)
     conductances = _conductances(machine, state.stacked, flows, given_air)
     pump_heat = _pump_heat(machine, setting, flows, liquid)
@@ -201,8 +206,7 @@ def _repeat(machine: Machine, setting: Setting, state: Equilibrium) -> Equilibri
         air_flows,
         (state.stacked, from_case, conductances),
     )
-    temperatures = settle(machine.heat, given)
-    stacked = np.concatenate(temperatures.profiles)
+    temperatures, stacked = _moved(state, settle(machine.heat, given))
     change = np.maximum(
         np.abs(stacked - state.stacked).max(axis=0),
         np.abs(temperatures.case - state.temperatures.case),
@@ -219,15 +223,31 @@ def _repeat(machine: Machine, setting: Setting, state: Equilibrium) -> Equilibri
         stacked,
         change,
         (change < TOLERANCE) & flows.converged & air_flows.converged,
-        0,
+        state.iterations + 1,
     )
 
 
-def _flows(topology: network.Topology, law: Law, before: Flows) -> Flows:
-    """Bring flows up to date: by one Newton step when near, solved anew when far off.
+def _moved(state: Equilibrium, settled: Temperatures) -> tuple[Temperatures, Array]:
+    """Take the new temperatures, or go half-way to them when they will not settle."""
+    stacked = np.concatenate(settled.profiles)
+    if state.iterations < HALF_WAY:
+        return settled, stacked
+    before = state.temperatures
+    halves = Temperatures(
+        0.5 * (before.nodes + settled.nodes),
+        settled.profiles,
+        0.5 * (before.case + settled.case),
+    )
+    return halves, 0.5 * (state.stacked + stacked)
 
-    The relative step, which is zero at the solution, takes the place of the residual.
+
+def _flows(topology: network.Topology, law: Law, before: Flows, *, careful: bool) -> Flows:
+    """Bring flows up to date: by one Newton step when near, solved anew when far off or careful.
+
+    After one step the relative step, zero at the solution, takes the place of the residual.
     """
+    if careful:
+        return network.solve(topology, law, before.flow)
     pressure, step = network.newton_step(topology, before.flow, *law(before.flow))
     flow = before.flow + step
     change = network.relative_change(step, flow)
@@ -265,6 +285,7 @@ def _air_state(
     tail, head = machine.path_ends
     from_case = np.where(state.air_flows.flow >= 0.0, tail, head)
     case = np.maximum(state.temperatures.case, setting.room_temperature)
+    case = np.minimum(case, np.maximum(AIR_LIMIT, setting.room_temperature))
     temperature = np.where(from_case, case, setting.room_temperature)
     return air.density(setting.room_pressure, temperature), temperature, from_case * 1.0
 

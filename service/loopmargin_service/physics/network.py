@@ -30,7 +30,7 @@ Law = Callable[[Array], tuple[Array, Array]]
 ITERATION_LIMIT = 80
 TOLERANCE = 1e-10
 SHORTEST_STEP = 0.05
-# A step this small, over the largest flow, cannot overshoot and may be the last.
+# A step this small, over the largest flow, may be the last.
 NEAR = 1e-3
 
 
@@ -117,7 +117,7 @@ def solve(topology: Topology, law: Law, start: Array) -> Flows:
     while iterations < ITERATION_LIMIT and not (residual < TOLERANCE).all():
         pressure, step = newton_step(topology, flow, drop, slope)
         near = bool((relative_change(step, flow) < NEAR).all())
-        if near or iterations == 0:
+        if iterations == 0:
             flow = flow + step
             drop, slope = law(flow)
         else:

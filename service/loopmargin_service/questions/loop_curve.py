@@ -39,6 +39,8 @@ REQUIRED = 0
 SPEED_GRID = np.linspace(0.0, 1.0, 40)
 SPEED_REFINEMENTS = 3
 SLOWEST = 0.02
+# Flows closer than this are one, to a first guess.
+CLOSE = 1.001
 
 
 class Found(NamedTuple):
@@ -148,7 +150,9 @@ def _crossing(
     above = int(np.argmax(excess < 0.0)) if (excess < 0.0).any() else excess.size - 1
     if above == 0 or loop_heads[above - 1] <= 0.0:
         return flow[:, [above]]
-    near, far = flow[-1, above - 1], flow[-1, above]
+    near, far = float(flow[-1, above - 1]), float(flow[-1, above])
+    if far < CLOSE * near or loop_heads[above] <= loop_heads[above - 1]:
+        return flow[:, [above]]
     high, low = float(excess[above - 1]), float(excess[above])
     wanted = near + (far - near) * (high / (high - low) if high > low else 0.5)
     power = math.log(loop_heads[above] / loop_heads[above - 1]) / math.log(far / near)

@@ -140,7 +140,7 @@ def _passage(element: Passage) -> PassageRow:
         loss = fitting.bend(radians(element.angle_deg), element.radius_over_bore)
         roughness = element.roughness_um * UM / bore
     elif isinstance(element, part.Adapter):
-        tube = element.tube_bore_mm * MM or bore
+        tube = bore if element.tube_bore_mm is None else element.tube_bore_mm * MM
         loss = fitting.adapter(radians(element.angle_deg), bore, tube)
     else:
         loss = fitting.tee(element.path, bore)

@@ -42,26 +42,20 @@ def answer(question: SteadyStateQuestion) -> SteadyStateAnswer:
     factors[0, FANS] = factors[1, PUMPS] = SLOWER
     state = physics.solve(built.machine, machine_build.setting(question, built, *factors))
     supply = supply_headroom.answer(machine_state.supply_question(question, built, state))
-    solved = Settled(question, plumbing, built, reservoir, state, supply)
-    trouble = _trouble(solved)
+    settled = Settled(question, plumbing, built, reservoir, state, supply)
+    trouble = _trouble(settled)
     if trouble is not None:
-        return _answer(solved, trouble, supply.margins, None)
-    described = machine_state.describe(solved)
-    margins = machine_margins(solved, described)
-    return _answer(solved, _outcome(margins), (*margins, *supply.margins), described)
+        return _answer(settled, trouble, supply.margins, None)
+    described = machine_state.describe(settled)
+    margins = machine_margins(settled, described)
+    return _answer(settled, _outcome(margins), (*margins, *supply.margins), described)
 
 
-def _trouble(solved: Settled) -> Outcome | None:
+def _trouble(settled: Settled) -> Outcome | None:
     """Say why there is no state to report, if there is none."""
-    state = solved.state
-    if not state.converged[BASE]:
-        return Outcome(
-            status="not_converged",
-            reason="flow, air and heat of this machine did not settle together",
-            advice=("Check for extreme sizes, such as a very narrow bore or a tiny opening.",),
-        )
-    hottest = celsius(state.stacked[:, BASE].max())
-    if hottest > HOTTEST_COOLANT_C:
+    state = settled.state
+    doubt = float(state.change[BASE])
+    if celsius(state.stacked[:, BASE].max()) - doubt > HOTTEST_COOLANT_C:
         return Outcome(
             status="outside_validity",
             reason=f"the coolant would settle above {HOTTEST_COOLANT_C:g} degC, where it is close "
@@ -73,11 +67,17 @@ def _trouble(solved: Settled) -> Outcome | None:
                 ),
             ),
         )
-    if celsius(state.temperatures.case[BASE]) > HOTTEST_CASE_C:
+    if celsius(state.temperatures.case[BASE]) - doubt > HOTTEST_CASE_C:
         return Outcome(
             status="outside_validity",
             reason=f"the air in the case would settle above {HOTTEST_CASE_C:g} degC",
             advice=("Open the case, add case fans, or move heat out of the case air.",),
+        )
+    if not state.converged[BASE]:
+        return Outcome(
+            status="not_converged",
+            reason="flow, air and heat of this machine did not settle together",
+            advice=("Check for extreme sizes, such as a very narrow bore or a tiny opening.",),
         )
     return None
 
@@ -100,7 +100,7 @@ def _outcome(margins: tuple[Margin, ...]) -> Outcome:
 
 
 def _answer(
-    solved: Settled,
+    settled: Settled,
     outcome: Outcome,
     margins: tuple[Margin, ...],
     described: MachineState | None,
@@ -110,46 +110,46 @@ def _answer(
         edition=EDITION,
         outcome=outcome,
         margins=margins,
-        basis=_basis(solved),
-        notes=_notes(solved, described),
+        basis=_basis(settled),
+        notes=_notes(settled, described),
         cautions=tuple(
             dict.fromkeys(
                 (
                     *wording.LIQUID_CAUTIONS,
                     wording.FAN_CAUTION,
-                    *solved.supply.cautions,
+                    *settled.supply.cautions,
                     wording.ESTIMATE_CAUTION,
                 )
             )
         ),
-        question=solved.question,
+        question=settled.question,
         state=described,
     )
 
 
-def _basis(solved: Settled) -> tuple[Basis, ...]:
+def _basis(settled: Settled) -> tuple[Basis, ...]:
     """Name every law once."""
-    laws = list(loop_basis(solved.question.branches, solved.question.coolant))
+    laws = list(loop_basis(settled.question.branches, settled.question.coolant))
     laws += [wording.BALANCE, wording.BLOCKS, wording.AIR, wording.EFFECTIVENESS, wording.GRILLES]
-    for item in solved.built.radiators:
+    for item in settled.built.radiators:
         if isinstance(item.wire.radiator, CoreRadiator):
             laws += [wording.LOUVRED_HEAT, wording.LOUVRED_DROP]
         else:
             laws.append(wording.RATED)
-    return tuple(dict.fromkeys((*laws, *solved.supply.basis)))
+    return tuple(dict.fromkeys((*laws, *settled.supply.basis)))
 
 
-def _notes(solved: Settled, described: MachineState | None) -> tuple[Note, ...]:
+def _notes(settled: Settled, described: MachineState | None) -> tuple[Note, ...]:
     """Note what was assumed and what stands near or outside the range of a law."""
     notes = [wording.AIR_FLOW_NOTE, wording.NO_LOOP_LOSS_NOTE]
-    notes += [Note(code=note.code, text=note.text) for note in solved.supply.notes]
+    notes += [Note(code=note.code, text=note.text) for note in settled.supply.notes]
     if described is None:
         return tuple(notes)
     notes += transitional_notes(described.elements)
     notes += rising_air_notes(described.elements)
-    notes += pump_notes(solved.question.pumps, described.pumps)
+    notes += pump_notes(settled.question.pumps, described.pumps)
     for item, point, section in zip(
-        solved.built.radiators, described.radiators, solved.built.machine.sections, strict=True
+        settled.built.radiators, described.radiators, settled.built.machine.sections, strict=True
     ):
         pointer = "/" + "/".join(str(step) for step in item.path)
         velocity = abs(point.face_velocity_m_per_s)
