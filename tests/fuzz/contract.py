@@ -13,6 +13,8 @@ from loopmargin_service.http.app import create_app
 from loopmargin_service.http.settings import Settings
 from tests.fuzz.mending import mended
 
+Document = dict[str, Any]
+
 MSGPACK = "application/vnd.msgpack"
 CONTRADICTION = "/problems/contradiction"
 
@@ -20,10 +22,16 @@ CONTRADICTION = "/problems/contradiction"
 # that rises; no JSON Schema can say that. Such a question is refused with 422 and one
 # type of its own. That it has this type, and never that of a broken limit, is checked by
 # `refused_by_name` below; the share that is refused is bounded in test_http_share.py.
-ACCEPTED = ["2xx", "3xx", "404", "422"]
-CONFIG = schemathesis.Config.from_dict(
-    {"checks": {"positive_data_acceptance": {"expected-statuses": ACCEPTED}}}
-)
+CHECKS = {"positive_data_acceptance": {"expected-statuses": ["2xx", "3xx", "404", "422"]}}
+WHOLE = {"checks": CHECKS}
+# The tool tries every bound of every field in turn. The whole machine has five thousand of
+# them, nearly all in parts that the other questions have too, and is left to the long form.
+BRIEF = {
+    **WHOLE,
+    "operations": [
+        {"include-path": "/v1/steady-state", "phases": {"coverage": {"enabled": False}}},
+    ],
+}
 
 
 @schemathesis.serializer(MSGPACK)
@@ -59,17 +67,18 @@ def positive(case: Case[Any]) -> bool:
     return case.meta is None or case.meta.generation.mode.is_positive
 
 
-def served(*, keep_one_in: int = 1) -> schemathesis.BaseSchema:
+def served(form: Document, *, keep_one_in: int = 1) -> schemathesis.BaseSchema:
     """Load the document from the application, in the process.
 
-    The tool tries every bound of every field in turn, some thousand questions in all. Those
-    that have to be computed take the time, and the short form keeps one in a few of them.
+    Of the sweep over every bound, what has to be computed takes the time; one in a few of
+    those questions is kept, always the same ones.
     """
-    schema = schemathesis.openapi.from_asgi("/openapi.json", create_app(Settings()), config=CONFIG)
+    config = schemathesis.Config.from_dict(form)
+    schema = schemathesis.openapi.from_asgi("/openapi.json", create_app(Settings()), config=config)
 
     @schema.hook
     def filter_case(_context: HookContext, case: Case[Any]) -> bool:
-        """Leave out most of the questions that are inside the limits, always the same ones."""
+        """Leave out most of the sweep inside the limits."""
         computed = positive(case) and isinstance(case.body, dict) and swept(case)
         return not computed or crc32(msgspec.json.encode(case.body)) % keep_one_in == 0
 
