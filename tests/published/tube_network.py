@@ -7,7 +7,15 @@ import numpy as np
 
 from loopmargin_service.physics.coolant import Properties
 from loopmargin_service.physics.curve import Curve
-from loopmargin_service.physics.loop import Components, Liquid, Loop, Passages, loop_law
+from loopmargin_service.physics.loop import (
+    Components,
+    Liquid,
+    Loop,
+    Passages,
+    loop_law,
+    loop_terms,
+    running_pumps,
+)
 from loopmargin_service.physics.network import Array, Flows, solve
 
 
@@ -31,7 +39,9 @@ def volume_flows(
 ) -> tuple[Array, Flows]:
     """Solve for the flow [m3/s] of each tube and of the pump, which lifts from node 0 to 1."""
     loop = _loop(tubes, pump)
-    law = loop_law(loop, _liquid(len(tubes), density, viscosity), np.ones((len(loop.curves), 1)))
+    liquid = _liquid(len(tubes), density, viscosity)
+    pumps = running_pumps(loop, liquid, np.ones((len(loop.curves), 1)))
+    law = loop_law(loop_terms(loop, liquid), pumps)
     lift = np.array([[tube.lift] for tube in tubes] + [[0.0]] * len(loop.curves))
 
     def lifted(flow: Array) -> tuple[Array, Array]:

@@ -30,6 +30,7 @@ Law = Callable[[Array], tuple[Array, Array]]
 ITERATION_LIMIT = 80
 TOLERANCE = 1e-10
 SHORTEST_STEP = 0.05
+SHORTENINGS = 6
 # A step this small, over the largest flow, may be the last.
 NEAR = 1e-3
 
@@ -192,16 +193,18 @@ def _advance(
     pressure adds nothing to the exact content, since a step conserves mass, but it cancels
     the round-off that would otherwise pass for an overshoot.
     """
-    ahead = flow + step
-    drop, slope = law(ahead)
-    falling = -(before[0] * step * step).sum(axis=0)
-    rising = ((drop + before[1]) * step).sum(axis=0)
-    overshoot = rising > -0.5 * falling
-    if not overshoot.any():
-        return ahead, drop, slope
-    share = np.where(overshoot, falling / (falling - rising - (falling == rising)), 1.0)
-    ahead = flow + np.maximum(np.minimum(share, 1.0), SHORTEST_STEP) * step
-    drop, slope = law(ahead)
+    start_slope, force = before
+    falling = -(start_slope * step * step).sum(axis=0)
+    share = np.ones_like(falling)
+    for _ in range(SHORTENINGS):
+        ahead = flow + share * step
+        drop, slope = law(ahead)
+        rising = ((drop + force) * step).sum(axis=0)
+        overshoot = rising > -0.5 * falling
+        if not overshoot.any():
+            break
+        shorter = falling / (falling - rising - (falling == rising))
+        share = np.where(overshoot, share * np.maximum(shorter, SHORTEST_STEP), share)
     return ahead, drop, slope
 
 
