@@ -257,6 +257,14 @@ class LoopTerms(NamedTuple):
     branch: Index
     adder: Array
 
+    def times(self, factor: Array | float) -> "LoopTerms":
+        """Give the terms with every resistance multiplied by a factor, (batch,)."""
+        return self._replace(
+            linear=self.linear * factor,
+            quadratic=self.quadratic * factor,
+            weight=self.weight * factor,
+        )
+
 
 def loop_terms(loop: Loop, liquid: Liquid) -> LoopTerms:
     """

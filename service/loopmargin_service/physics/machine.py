@@ -101,7 +101,9 @@ class Setting(NamedTuple):
     """What is turned and what the room does, each (…, batch). [SI]
 
     `pump_heat` is what the motors give to the coolant; the hydraulic power, which always
-    ends there, stands in for it where it is larger.
+    ends there, stands in for it where it is larger. The factors multiply the conductance UA
+    of every radiator and the resistance of every branch; they are one unless a case stands
+    for a machine that departs from its laws.
     """
 
     block_heat: Array
@@ -111,6 +113,8 @@ class Setting(NamedTuple):
     room_temperature: Array
     room_pressure: Array
     case_heat: Array
+    ua_factor: Array | float = 1.0
+    resistance_factor: Array | float = 1.0
 
 
 class Equilibrium(NamedTuple):
@@ -190,14 +194,15 @@ def _repeat(machine: Machine, setting: Setting, state: Equilibrium) -> Equilibri
     """Solve coolant flow, air flow and heat once, each with the newest of the others."""
     liquid = _liquid(machine, state.stacked, state.temperatures.nodes)
     pumps = running_pumps(machine.loop, liquid, setting.pump_ratio)
-    law = loop_law(loop_terms(machine.loop, liquid), pumps)
+    terms = loop_terms(machine.loop, liquid).times(setting.resistance_factor)
+    law = loop_law(terms, pumps)
     careful = state.iterations >= CAREFUL
     flows = _flows(machine.loop.topology, law, state.flows, careful=careful)
     density, temperature, from_case = _air_state(machine, setting, state)
     law = air_law(machine.paths, density, temperature, setting.fan_ratio)
     air_flows = _flows(machine.air_topology, law, state.air_flows, careful=careful)
     given_air = (air_flows.flow, density, temperature)
-    conductances = _conductances(machine, state.stacked, flows, given_air)
+    conductances = _conductances(machine, setting, (state.stacked, flows), given_air)
     pump_heat = _pump_heat(machine, setting, flows, liquid)
     given = _heat_input(
         machine,
@@ -291,9 +296,13 @@ def _air_state(
 
 
 def _conductances(
-    machine: Machine, stacked: Array, flows: Flows, given_air: tuple[Array, Array, Array]
+    machine: Machine,
+    setting: Setting,
+    coolant_side: tuple[Array, Flows],
+    given_air: tuple[Array, Array, Array],
 ) -> Array:
     """Conductance of every radiator between entering coolant and entering air."""
+    stacked, flows = coolant_side
     mean = machine.radiator_place.temperature(stacked)
     every = _properties(machine, mean)
     rows = []
@@ -302,7 +311,7 @@ def _conductances(
         stream = AirStream(*(part[path] for part in given_air))
         liquid = coolant.Properties(*(part[number] for part in every))
         flow = flows.flow[machine.radiator_branch[number]]
-        rows.append(conductance(section, stream, flow, liquid))
+        rows.append(conductance(section, stream, flow, liquid, setting.ua_factor))
     return np.stack(rows)
 
 

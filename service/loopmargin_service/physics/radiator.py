@@ -45,16 +45,20 @@ class RatedSection:
     air_viscosity: float
     air_density: float
 
-    def conductance(self, air: AirStream, liquid_flow: Array, liquid: Properties) -> Array:
-        """Conductance between entering coolant and entering air. [W/K]"""
-        ua = rated_radiator.scaled_ua(
+    def ua(self, air: AirStream, liquid_flow: Array, liquid: Properties) -> Array:
+        """Conductance of the walls. [W/K]"""
+        return rated_radiator.scaled_ua(
             self.rating,
             self.rated_ua,
             air.flow,
             liquid_flow,
             liquid.conductivity / self.conductivity,
         )
-        return _inlet(ua, air, liquid_flow, liquid, passes=1)
+
+    @property
+    def passes(self) -> int:
+        """A rated point says nothing of passes; one is assumed, as in finding its UA. [-]"""
+        return 1
 
     def air_drop(self, air: AirStream) -> Array:
         """Pressure drop of the air. [Pa]"""
@@ -76,9 +80,9 @@ class CoreSection:
         """Area of the face. [m2]"""
         return self.core.face_area
 
-    def conductance(self, air: AirStream, liquid_flow: Array, liquid: Properties) -> Array:
-        """Conductance between entering coolant and entering air. [W/K]"""
-        ua = self.installation_factor * louvred_core.conductance(
+    def ua(self, air: AirStream, liquid_flow: Array, liquid: Properties) -> Array:
+        """Conductance of the walls. [W/K]"""
+        return self.installation_factor * louvred_core.conductance(
             self.core,
             air.flow / (air.density * self.face_area),
             air.density,
@@ -86,7 +90,11 @@ class CoreSection:
             liquid_flow,
             liquid,
         )
-        return _inlet(ua, air, liquid_flow, liquid, passes=self.core.passes)
+
+    @property
+    def passes(self) -> int:
+        """Passes of the coolant, side by side in the air. [-]"""
+        return self.core.passes
 
     def air_drop(self, air: AirStream) -> Array:
         """Pressure drop of the air. [Pa]"""
@@ -98,7 +106,13 @@ class CoreSection:
 Section = RatedSection | CoreSection
 
 
-def conductance(section: Section, air: AirStream, liquid_flow: Array, liquid: Properties) -> Array:
+def conductance(
+    section: Section,
+    air: AirStream,
+    liquid_flow: Array,
+    liquid: Properties,
+    ua_factor: Array | float = 1.0,
+) -> Array:
     """
     Conductance of a section between entering coolant and entering air.
 
@@ -112,6 +126,8 @@ def conductance(section: Section, air: AirStream, liquid_flow: Array, liquid: Pr
         Coolant mass flow, (batch,); the sign does not matter. [kg/s]
     liquid : Properties
         Coolant in the section. [SI]
+    ua_factor : ndarray or float
+        Multiplies the conductance of the walls. [-]
 
     Returns
     -------
@@ -124,15 +140,10 @@ def conductance(section: Section, air: AirStream, liquid_flow: Array, liquid: Pr
     taken at those flows, where the conductance is practically zero.
     """
     moving = air._replace(flow=np.maximum(np.abs(air.flow), SMALLEST_AIR_FLOW))
-    return section.conductance(
-        moving, np.maximum(np.abs(liquid_flow), SMALLEST_LIQUID_FLOW), liquid
-    )
-
-
-def _inlet(
-    ua: Array, air: AirStream, liquid_flow: Array, liquid: Properties, *, passes: int
-) -> Array:
-    """Turn the conductance of the walls into that between the two inlets."""
+    through = np.maximum(np.abs(liquid_flow), SMALLEST_LIQUID_FLOW)
     return inlet_conductance(
-        ua, air.flow * HEAT_CAPACITY, liquid_flow * liquid.heat_capacity, passes
+        ua_factor * section.ua(moving, through, liquid),
+        moving.flow * HEAT_CAPACITY,
+        through * liquid.heat_capacity,
+        section.passes,
     )
