@@ -44,6 +44,7 @@ from loopmargin_wire.quantity import (
     quantity,
 )
 from loopmargin_wire.supply_headroom import Supply
+from loopmargin_wire.uncertainty import Simulation, Uncertainties
 
 
 class ConstantResistance(Part, tag_field="kind", tag="constant", frozen=True, kw_only=True):
@@ -154,7 +155,11 @@ class Case(Part, frozen=True, kw_only=True):
 
 
 class SteadyStateQuestion(Question, frozen=True, kw_only=True):
-    """How warm, how fast and how power-hungry is the whole machine once it has settled?"""
+    """How warm, how fast and how power-hungry is the whole machine once it has settled?
+
+    With `uncertainty` the chances of temperatures and flow come from machines drawn at
+    random; without it from how the machine follows slower fans and slower pumps.
+    """
 
     room: Room
     coolant: Coolant
@@ -169,6 +174,7 @@ class SteadyStateQuestion(Question, frozen=True, kw_only=True):
     coolant_limit_c: CoolantTemperatureC
     required_flow_l_per_min: FlowLPerMin
     confidence: Confidence = 0.95
+    uncertainty: Uncertainties | None = None
 
 
 class NodeState(State, frozen=True, kw_only=True):
@@ -254,6 +260,7 @@ class MachineState(State, frozen=True, kw_only=True):
     elements: Annotated[tuple[MachineElementState, ...], Meta(max_length=1500)]
     case: CaseState
     heat: HeatBalance
+    simulation: Simulation | None = None
     solve: Solve
 
 

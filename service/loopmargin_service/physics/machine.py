@@ -11,7 +11,7 @@ stretches; `place` arrays say where along the stacked branch profiles something 
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,6 +33,8 @@ ITERATION_LIMIT = 60
 # hundredfold, so what is left is far smaller.
 TOLERANCE = 1e-4
 FLOW_TOLERANCE = 1e-5
+# Settled cases are parted from the others once no more than this share still moves.
+WORTH_PARTING = 0.7
 # A flow that would move by more than this share is solved from the start.
 FAR = 0.2
 # From this repetition on flows are always solved anew, and from the next temperatures move
@@ -158,8 +160,61 @@ def solve(machine: Machine, setting: Setting) -> Equilibrium:
     """
     state = _start(machine, setting)
     while state.iterations < ITERATION_LIMIT and not state.converged.all():
-        state = _repeat(machine, setting, state)
+        moving = np.flatnonzero(~state.converged)
+        if moving.size > WORTH_PARTING * state.converged.size:
+            state = _repeat(machine, setting, state)
+        else:
+            part = _repeat(machine, cases_of(setting, moving), cases_of(state, moving))
+            state = _put(state, part, moving)
     return state
+
+
+T = TypeVar("T")
+
+
+def cases_of(whole: T, cases: Index) -> T:
+    """
+    Give some cases of a nest of tuples of arrays that all end in the batch axis.
+
+    Parameters
+    ----------
+    whole : Setting, Equilibrium or a part of one
+        Arrays of shape (…, batch), nested in tuples; plain numbers stand for every case.
+    cases : ndarray of int
+        Which cases. [-]
+
+    Returns
+    -------
+    the type of *whole*
+        The same nest with those cases alone. [SI]
+
+    Notes
+    -----
+    What is no array is left as it is.
+    """
+    if isinstance(whole, np.ndarray):
+        return cast("T", whole[..., cases])
+    if isinstance(whole, tuple):
+        return _like(whole, [cases_of(part, cases) for part in whole])
+    return whole
+
+
+def _put(whole: T, part: T, cases: Index) -> T:
+    """Put cases back; what is no array, such as the count of repetitions, is the newer one."""
+    if isinstance(whole, np.ndarray):
+        merged = whole.copy()
+        merged[..., cases] = part
+        return cast("T", merged)
+    if isinstance(whole, tuple) and isinstance(part, tuple):
+        pairs = zip(whole, part, strict=True)
+        return _like(whole, [_put(old, new, cases) for old, new in pairs])
+    return part
+
+
+def _like(shape: T, parts: list[object]) -> T:
+    """Build a tuple of the same type from new parts."""
+    kind = type(shape)
+    return cast("T", kind(*parts) if hasattr(shape, "_fields") else tuple(parts))
 
 
 def _start(machine: Machine, setting: Setting) -> Equilibrium:

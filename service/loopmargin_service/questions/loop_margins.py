@@ -37,10 +37,12 @@ def required_flows(
     )
 
 
-def flow_margin(criterion: str, wanted: float, flow: float, confidence: float) -> Margin:
+def flow_margin(
+    criterion: str, wanted: float, flow: float, confidence: float, *, drawn: float | None = None
+) -> Margin:
     """Judge a coolant flow in L/min."""
     spread = uncertainty.LOOP_FLOW * abs(flow)
-    return margin(criterion, wanted, flow, "L/min", spread, confidence)
+    return margin(criterion, wanted, flow, "L/min", spread, confidence, drawn=drawn)
 
 
 def branch_margins(

@@ -38,6 +38,7 @@ def machine_margins(settled: Settled, described: MachineState) -> tuple[Margin, 
             question.required_flow_l_per_min,
             described.flow_l_per_min,
             question.confidence,
+            drawn=_drawn_flow(settled),
         ),
         *branch_margins(
             question.branches,
@@ -71,6 +72,32 @@ def coolant_uncertainty(settled: Settled, temperature: Array) -> float:
     )
 
 
+def _drawn_coolant(settled: Settled) -> float | None:
+    """Count the draws whose coolant stays within its limit."""
+    if settled.drawn is None:
+        return None
+    cases = settled.drawn.cases
+    within = cases.coolant_hottest_c <= settled.question.coolant_limit_c
+    return float((cases.settled & within).mean())
+
+
+def _drawn_component(settled: Settled, number: int, limit_c: float) -> float | None:
+    """Count the draws in which one part stays within its limit."""
+    if settled.drawn is None:
+        return None
+    cases = settled.drawn.cases
+    return float((cases.settled & (cases.component_c[number] <= limit_c)).mean())
+
+
+def _drawn_flow(settled: Settled) -> float | None:
+    """Count the draws that reach the required flow."""
+    if settled.drawn is None:
+        return None
+    cases = settled.drawn.cases
+    enough = cases.flow_l_per_min >= settled.question.required_flow_l_per_min
+    return float((cases.settled & enough).mean())
+
+
 def _slope(temperature: Array, driver: Array, moved: int) -> float:
     """Give the change of a temperature with the logarithm of a flow. [K]"""
     change = math.log(max(float(driver[moved]), 1e-12) / max(float(driver[BASE]), 1e-12))
@@ -94,6 +121,7 @@ def _coolant_margins(settled: Settled) -> list[Margin]:
             "degC",
             spread,
             question.confidence,
+            drawn=_drawn_coolant(settled),
         )
     ]
     allowed = question.coolant_limit_c - question.room.air_c
@@ -110,6 +138,7 @@ def _coolant_margins(settled: Settled) -> list[Margin]:
                 "W/K",
                 uncertainty.sharing_chance(capacity - needed, deviations, capacity * spread / rise),
                 question.confidence,
+                drawn=_drawn_coolant(settled),
             )
         )
     return margins
@@ -118,7 +147,8 @@ def _coolant_margins(settled: Settled) -> list[Margin]:
 def _component_margins(settled: Settled, described: MachineState) -> list[Margin]:
     """Judge every cooled part."""
     margins = []
-    for item, state in zip(settled.built.blocks, described.components, strict=True):
+    rows = zip(settled.built.blocks, described.components, strict=True)
+    for number, (item, state) in enumerate(rows):
         ends = settled.state.stacked[item.place], settled.state.stacked[item.place + 1]
         entering = min(ends, key=lambda end: abs(celsius(end[BASE]) - state.coolant_in_c))
         heat, interface = state.heat_to_coolant_w, item.wire.interface_k_per_w
@@ -137,6 +167,7 @@ def _component_margins(settled: Settled, described: MachineState) -> list[Margin
                 "degC",
                 spread,
                 settled.question.confidence,
+                drawn=_drawn_component(settled, number, state.limit_c),
             )
         )
     return margins

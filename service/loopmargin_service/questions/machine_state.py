@@ -3,7 +3,7 @@
 from loopmargin_service.physics import air
 from loopmargin_service.physics.air_path import CASE
 from loopmargin_service.physics.machine import Equilibrium
-from loopmargin_service.questions import machine_build, parts
+from loopmargin_service.questions import draws, machine_build, parts
 from loopmargin_service.questions.conversion import L_PER_MIN, M3_PER_H, celsius, out
 from loopmargin_service.questions.machine_build import Built
 from loopmargin_service.questions.operating_point import (
@@ -98,6 +98,11 @@ def describe(settled: Settled) -> MachineState:
         elements=_elements(settled, point),
         case=_case(settled),
         heat=heat,
+        simulation=(
+            None
+            if settled.drawn is None
+            else draws.simulation(settled.drawn, question, settled.built)
+        ),
         solve=Solve(
             iterations=state.iterations,
             residual=abs(heat.residual_w) / max(abs(heat.radiators_to_air_w), 1e-9),

@@ -12,15 +12,19 @@ def margin(
     unit: str,
     uncertainty: float | None,
     confidence: float,
+    *,
+    drawn: float | None = None,
 ) -> Margin:
     """Compare demand and capacity; `uncertainty` is the standard uncertainty of the surplus.
 
     The chance that the criterion holds is that of a normal distribution around the
-    surplus. Without a known uncertainty there is no chance to state, and a surplus of
-    zero or more meets the criterion.
+    surplus, unless it was *drawn*: counted among machines drawn at random. Without a known
+    uncertainty there is no chance to state, and a surplus of zero or more meets the criterion.
     """
     surplus = float(capacity) - float(demand)
-    chance = None if uncertainty is None else chance_of_holding(surplus, float(uncertainty))
+    chance = drawn
+    if chance is None and uncertainty is not None:
+        chance = chance_of_holding(surplus, float(uncertainty))
     return Margin(
         criterion=criterion,
         demand=float(demand),

@@ -5,6 +5,7 @@ from typing import NamedTuple
 import numpy as np
 
 from loopmargin_service.physics.machine import Equilibrium
+from loopmargin_service.questions.draws import Drawn
 from loopmargin_service.questions.machine_build import Built
 from loopmargin_service.questions.operating_point import Point, case
 from loopmargin_service.questions.pipework import Pipework
@@ -19,7 +20,10 @@ PUMPS = 2
 
 
 class Settled(NamedTuple):
-    """A question, what was built from it, and what came out; one batch of three cases."""
+    """A question, what was built from it, and what came out; one batch of three cases.
+
+    `drawn` are the machines drawn from uncertainties, if that was asked for.
+    """
 
     question: SteadyStateQuestion
     plumbing: Pipework
@@ -27,6 +31,7 @@ class Settled(NamedTuple):
     reservoir: Reservoir
     state: Equilibrium
     supply: SupplyHeadroomAnswer
+    drawn: Drawn | None = None
 
     def point(self) -> Point:
         """Give the loop at the case asked about."""

@@ -4,6 +4,7 @@ import numpy as np
 
 from loopmargin_service.physics import machine as physics
 from loopmargin_service.questions import (
+    draws,
     machine_build,
     machine_state,
     parts,
@@ -19,6 +20,7 @@ from loopmargin_service.questions.loop_margins import (
     rising_air_notes,
     transitional_notes,
 )
+from loopmargin_service.questions.machine_cases import HOTTEST_CASE_C, HOTTEST_COOLANT_C
 from loopmargin_service.questions.machine_margins import machine_margins
 from loopmargin_service.questions.radiator_range import fan_notes, radiator_notes
 from loopmargin_service.questions.settled import BASE, FANS, PUMPS, Settled
@@ -26,8 +28,6 @@ from loopmargin_wire.answer import Basis, Margin, Note, Outcome
 from loopmargin_wire.part import CoreRadiator, Reservoir
 from loopmargin_wire.steady_state import MachineState, SteadyStateAnswer, SteadyStateQuestion
 
-HOTTEST_COOLANT_C = 95.0
-HOTTEST_CASE_C = 80.0
 # Slower fans and a slower pump, solved beside the machine, show how it follows them.
 SLOWER = 0.9
 
@@ -44,6 +44,8 @@ def answer(question: SteadyStateQuestion) -> SteadyStateAnswer:
     supply = supply_headroom.answer(machine_state.supply_question(question, built, state))
     settled = Settled(question, plumbing, built, reservoir, state, supply)
     trouble = _trouble(settled)
+    if trouble is None and question.uncertainty is not None:
+        settled = settled._replace(drawn=draws.draw(question, question.uncertainty, built))
     if trouble is not None:
         return _answer(settled, trouble, supply.margins, None)
     described = machine_state.describe(settled)
