@@ -1,0 +1,109 @@
+"""What the heat balance is given when the fans of some radiators stand still.
+
+Coolant flow, coolant properties and the air at the entries stay as they were when the
+fans stopped; the air flows are solved again. A standing radiator has a small conductance
+of its own, by free convection and radiation, whatever other fans push through it.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loopmargin_service.physics import air, coolant, network
+from loopmargin_service.physics.air_path import air_law
+from loopmargin_service.physics.heat_balance import HeatInput
+from loopmargin_service.physics.machine import Equilibrium, Machine, Setting
+from loopmargin_service.physics.network import Array, Flows
+from loopmargin_service.physics.radiator import AirStream, conductance
+
+# What walls and leaks of a case without any moving air still carry away; common practice
+# for half a square metre of sheet, no source. [W/K]
+STILL_CASE = 5.0
+# Air that moves less than this, with nothing left to drive it, stands. [kg/s]
+STILL_FLOW = 1e-5
+
+
+def heat_with_standing_fans(
+    machine: Machine,
+    setting: Setting,
+    state: Equilibrium,
+    standing: NDArray[np.bool_],
+    still: Array,
+) -> tuple[HeatInput, NDArray[np.bool_]]:
+    """
+    Give flows, heats and conductances with the fans of some radiators standing.
+
+    Parameters
+    ----------
+    machine : Machine
+        The machine. [SI]
+    setting : Setting
+        Its setting, one case. [SI]
+    state : Equilibrium
+        The equilibrium at which the fans stop, one case. [SI]
+    standing : ndarray of bool
+        Which radiators lose their fans, (radiators, batch).
+    still : ndarray
+        Conductance of each radiator in still air, (radiators, 1). [W/K]
+
+    Returns
+    -------
+    given : HeatInput
+        For the heat balance, each (…, batch). [SI]
+    converged : ndarray of bool
+        Whether the air flows were found, (batch,).
+
+    Notes
+    -----
+    A case in which no fan stands has the flows and conductances of the equilibrium.
+    """
+    batch = standing.shape[1]
+    flows = _air_flows(machine, setting, state, standing)
+    conductances = np.where(standing, still, _conductances(machine, setting, state, flows))
+    tail, head = machine.path_ends
+    into = np.where(head, flows.flow, 0.0) - np.where(tail, flows.flow, 0.0)
+    into = np.maximum(into, 0.0) * air.HEAT_CAPACITY
+    missing = np.maximum(STILL_CASE - into.sum(axis=0), 0.0) * standing.any(axis=0)
+    branches = len(machine.loop.branch_tail)
+    mean = np.maximum(state.stacked.mean(axis=0), machine.coldest)
+    capacity = coolant.properties(machine.fluid, machine.mass_fraction, mean).heat_capacity
+    streams = np.repeat(state.flows.flow * capacity, batch, axis=1)
+    given = HeatInput(
+        branch_capacity=streams[:branches],
+        pump_capacity=streams[branches:],
+        block_heat=np.repeat(setting.block_heat, batch, axis=1),
+        pump_heat=np.repeat(state.pump_heat, batch, axis=1),
+        conductance=conductances,
+        air_into_case=np.vstack([into, missing]),
+        from_case=np.where(flows.flow >= 0.0, tail, head) * 1.0,
+        room=np.repeat(setting.room_temperature, batch),
+        case_heat=np.repeat(setting.case_heat, batch),
+    )
+    return given, flows.converged | (np.abs(flows.flow).max(axis=0) < STILL_FLOW)
+
+
+def _air_flows(
+    machine: Machine, setting: Setting, state: Equilibrium, standing: NDArray[np.bool_]
+) -> Flows:
+    """Solve the air flows with some fans at rest."""
+    batch, radiators = standing.shape[1], standing.shape[0]
+    ratio = np.repeat(setting.fan_ratio, batch, axis=1)
+    ratio[:radiators] = np.where(standing, 0.0, ratio[:radiators])
+    density = np.repeat(state.air_density, batch, axis=1)
+    temperature = np.repeat(state.air_temperature, batch, axis=1)
+    start = np.repeat(state.air_flows.flow, batch, axis=1)
+    law = air_law(machine.paths, density, temperature, ratio)
+    return network.solve(machine.air_topology, law, start)
+
+
+def _conductances(machine: Machine, setting: Setting, state: Equilibrium, flows: Flows) -> Array:
+    """Conductance of every radiator at the air flows found. [W/K]"""
+    mean = np.maximum(machine.radiator_place.temperature(state.stacked), machine.coldest)
+    liquid = coolant.properties(machine.fluid, machine.mass_fraction, mean)
+    rows = []
+    for number, section in enumerate(machine.sections):
+        path = machine.heat.radiator_path[number]
+        stream = AirStream(flows.flow[path], state.air_density[path], state.air_temperature[path])
+        here = coolant.Properties(*(part[number] for part in liquid))
+        through = state.flows.flow[machine.radiator_branch[number]]
+        rows.append(conductance(section, stream, through, here, setting.ua_factor))
+    return np.stack(rows)
