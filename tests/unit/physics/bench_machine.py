@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
+from hypothesis import strategies as st
 
 from loopmargin_service.physics import machine as machines
 from loopmargin_service.physics.air_path import CASE, ROOM, AirPath
@@ -14,7 +15,7 @@ from loopmargin_service.physics.machine import Equilibrium, Machine, Place, Sett
 from loopmargin_service.physics.network import Array
 from loopmargin_service.physics.radiator import Section
 from tests.unit.physics import bench_loop
-from tests.unit.physics.bench_air import fan, rated
+from tests.unit.physics.bench_air import CORE, case_fan, fan, opening, rated
 from tests.unit.physics.bench_loop import Part, Pump, Tube
 
 ROOM_TEMPERATURE = 298.15
@@ -183,3 +184,22 @@ def settled(plan: Plan, batch: int = 1, **changes: Array | float) -> Equilibrium
     state = machines.solve(build(plan), setting(plan, batch, **changes))
     assert state.converged.all()
     return state
+
+
+@st.composite
+def plans(draw: st.DrawFn) -> Plan:
+    """Draw a machine with two parallel branches, two or three radiators and an aired case."""
+    way = st.sampled_from(["outside", "intake", "exhaust"])
+    section = st.sampled_from([rated(30.0), rated(18.0), CORE])
+    radiator = st.builds(
+        lambda kind, way, fans: Radiator(kind, way, fan(), fans), section, way, st.integers(1, 3)
+    )
+    block = st.floats(0.0, 400.0).map(Block)
+    tube = st.floats(0.1, 2.0).map(Tube)
+    branches = [
+        Branch(1, 2, [draw(tube), draw(block)]),
+        Branch(1, 2, [draw(tube), draw(block), draw(radiator)]),
+        Branch(2, 0, [draw(radiator), draw(tube), draw(st.one_of(block, radiator))]),
+    ]
+    fans = [case_fan(CASE, 0)] if draw(st.booleans()) else []
+    return Plan(branches, paths=[opening(), case_fan(), *fans])

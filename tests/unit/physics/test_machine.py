@@ -10,7 +10,7 @@ from scipy.optimize import brentq
 from loopmargin_service.physics import air, coolant, machine, rated_radiator
 from loopmargin_service.physics.air_path import CASE
 from loopmargin_service.physics.machine import Equilibrium, Machine, Setting
-from tests.unit.physics.bench_air import CORE, FACE, case_fan, fan, opening, rated
+from tests.unit.physics.bench_air import CORE, FACE, case_fan, opening, rated
 from tests.unit.physics.bench_loop import (
     DENSITY,
     VISCOSITY,
@@ -28,31 +28,13 @@ from tests.unit.physics.bench_machine import (
     Radiator,
     build,
     one_loop,
+    plans,
     setting,
     settled,
 )
 
 ROUGH = settings(deadline=None, max_examples=20)
 SIMPLE = one_loop(Tube(0.5), Block(300.0), Tube(0.7), Radiator())
-WAYS = st.sampled_from(["outside", "intake", "exhaust"])
-
-
-@st.composite
-def plans(draw: st.DrawFn) -> Plan:
-    """Draw a machine with two parallel branches, two or three radiators and an aired case."""
-    section = st.sampled_from([rated(30.0), rated(18.0), CORE])
-    radiator = st.builds(
-        lambda kind, way, fans: Radiator(kind, way, fan(), fans), section, WAYS, st.integers(1, 3)
-    )
-    block = st.floats(0.0, 400.0).map(Block)
-    tube = st.floats(0.1, 2.0).map(Tube)
-    branches = [
-        Branch(1, 2, [draw(tube), draw(block)]),
-        Branch(1, 2, [draw(tube), draw(block), draw(radiator)]),
-        Branch(2, 0, [draw(radiator), draw(tube), draw(st.one_of(block, radiator))]),
-    ]
-    fans = [case_fan(CASE, 0)] if draw(st.booleans()) else []
-    return Plan(branches, paths=[opening(), case_fan(), *fans])
 
 
 def shed(built: Machine, given_setting: Setting, state: Equilibrium, case: int = 0) -> list[float]:
