@@ -58,9 +58,14 @@ class Drawn(NamedTuple):
     seed: str
 
 
-def draw(question: SteadyStateQuestion, asked: Uncertainties, built: Built) -> Drawn:
-    """Draw machines and solve them; the same question draws the same on every replica."""
-    seed = _seed(question)
+def draw(
+    question: SteadyStateQuestion, asked: Uncertainties, built: Built, seed: str | None = None
+) -> Drawn:
+    """Draw machines and solve them; the same question draws the same on every replica.
+
+    A *seed* of another question makes the draws of both the same, so that they compare.
+    """
+    seed = seed or seed_of(question)
     names = block_names(built)
     factors = _factors(asked, names, seed)
     setting = _settings(question, built, factors, names)
@@ -73,7 +78,7 @@ def draw(question: SteadyStateQuestion, asked: Uncertainties, built: Built) -> D
     return Drawn(factors, cases, seed)
 
 
-def _seed(question: SteadyStateQuestion) -> str:
+def seed_of(question: SteadyStateQuestion) -> str:
     """Give a seed that follows from the question and the edition alone."""
     spelled = msgspec.json.encode(question, order="deterministic")
     return blake2b(spelled, digest_size=SEED_BYTES, key=EDITION.encode()).hexdigest()

@@ -32,8 +32,11 @@ from loopmargin_wire.steady_state import MachineState, SteadyStateAnswer, Steady
 SLOWER = 0.9
 
 
-def answer(question: SteadyStateQuestion) -> SteadyStateAnswer:
-    """Solve flow, heat, air and supply together and judge every criterion."""
+def answer(question: SteadyStateQuestion, *, seed: str | None = None) -> SteadyStateAnswer:
+    """Solve flow, heat, air and supply together and judge every criterion.
+
+    A *seed* makes the draws those of another question.
+    """
     parts.above_freezing(parts.mix(question.coolant), question.room.air_c, ("room", "air_c"))
     reservoir = question.reservoir or Reservoir(node=question.pumps[0].from_node)
     plumbing = pipework.build(question.branches, question.pumps, reservoir.node)
@@ -45,7 +48,7 @@ def answer(question: SteadyStateQuestion) -> SteadyStateAnswer:
     settled = Settled(question, plumbing, built, reservoir, state, supply)
     trouble = _trouble(settled)
     if trouble is None and question.uncertainty is not None:
-        settled = settled._replace(drawn=draws.draw(question, question.uncertainty, built))
+        settled = settled._replace(drawn=draws.draw(question, question.uncertainty, built, seed))
     if trouble is not None:
         return _answer(settled, trouble, supply.margins, None)
     described = machine_state.describe(settled)

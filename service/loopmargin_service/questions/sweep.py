@@ -153,9 +153,14 @@ def _settings(
     return whole, bad
 
 
-def _setting(question: SteadyStateQuestion) -> Setting:
+def setting_of(question: SteadyStateQuestion, built: Built) -> Setting:
     """Set one machine as it stands."""
-    return machine_build.setting(question, build(question), np.ones(1), np.ones(1))
+    return machine_build.setting(question, built, np.ones(1), np.ones(1))
+
+
+def _setting(question: SteadyStateQuestion) -> Setting:
+    """Build and set one machine."""
+    return setting_of(question, build(question))
 
 
 def _turned(

@@ -1,0 +1,79 @@
+"""`solve-for`: the setting at which a machine just meets its margins."""
+
+from typing import Annotated, Literal
+
+from msgspec import Meta
+
+from loopmargin_wire.answer import Answer, Question, State
+from loopmargin_wire.part import Part
+from loopmargin_wire.quantity import Number, Share, Text, quantity
+from loopmargin_wire.steady_state import MachineState, SteadyStateQuestion
+from loopmargin_wire.sweep import AxisName, AxisValue
+
+
+class FieldRange(Part, tag_field="kind", tag="field", frozen=True, kw_only=True):
+    """One numeric field of the machine, by JSON Pointer, and the range to look in."""
+
+    pointer: Annotated[
+        str,
+        Meta(
+            min_length=2,
+            max_length=200,
+            pattern=r"^(/[A-Za-z0-9_]+)+(?![\s\S])",
+            description="JSON Pointer (RFC 6901) into `machine`, such as /room/air_c.",
+            examples=["/room/air_c"],
+        ),
+    ]
+    lowest: AxisValue
+    highest: AxisValue
+
+
+class FactorRange(Part, tag_field="kind", tag="factor", frozen=True, kw_only=True):
+    """A factor on every fan speed, every pump speed or every part's power."""
+
+    of: Literal["fan_speeds", "pump_speeds", "part_powers"]
+    lowest: Annotated[float, quantity("1", 0.05, 5.0, "Smallest factor to try")] = 0.2
+    highest: Annotated[float, quantity("1", 0.05, 5.0, "Largest factor to try")] = 2.0
+
+
+class SolveForQuestion(Question, frozen=True, kw_only=True):
+    """Which is the least (or the greatest) value at which the machine still meets its margins?
+
+    With `machine.uncertainty` a margin is met when it holds with the machine's `confidence`;
+    without it, when it holds at best estimate. Margins of temperatures, flow and supply count.
+    """
+
+    machine: SteadyStateQuestion
+    unknown: FieldRange | FactorRange
+    seek: Literal["least", "greatest"]
+
+
+class Tried(State, frozen=True, kw_only=True):
+    """One value that was tried: whether it holds, the worst criterion and its chance if drawn."""
+
+    value: Number
+    holds: bool
+    worst: Text
+    chance: Share | None = None
+
+
+class Solution(State, frozen=True, kw_only=True):
+    """The value found and the machine there.
+
+    `binding` is the criterion that fails first beyond the value; absent when the whole range
+    holds. `tolerance` is how far the true boundary may be away.
+    """
+
+    unknown: AxisName
+    value: Number
+    tolerance: Number
+    binding: Text | None
+    machine: MachineState | None
+
+
+class SolveForAnswer(Answer, frozen=True, kw_only=True):
+    """The value, what binds there, and the margins of the machine at it."""
+
+    question: SolveForQuestion
+    state: Solution | None
+    tried: Annotated[tuple[Tried, ...], Meta(max_length=100)]

@@ -1,0 +1,223 @@
+"""`solve-for`: the least or greatest setting at which every margin of a machine holds.
+
+The range is looked at on a grid, then the step that holds the boundary is halved. The draws
+are the same at every value and in the answer, so the boundary is not blurred by them.
+"""
+
+from typing import NamedTuple
+
+import msgspec
+import numpy as np
+
+from loopmargin_service.physics import machine
+from loopmargin_service.physics.machine import Equilibrium
+from loopmargin_service.physics.network import Array
+from loopmargin_service.questions import draws, machine_state, steady_state, supply_headroom, sweep
+from loopmargin_service.questions.edition import EDITION
+from loopmargin_service.questions.machine_build import Built
+from loopmargin_service.questions.machine_cases import Cases, describe_cases
+from loopmargin_service.questions.refusals import Fault, Refusal
+from loopmargin_service.questions.sweep_axes import Change, applied, changes
+from loopmargin_wire.answer import Outcome
+from loopmargin_wire.solve_for import (
+    FieldRange,
+    Solution,
+    SolveForAnswer,
+    SolveForQuestion,
+    Tried,
+)
+from loopmargin_wire.steady_state import SteadyStateQuestion
+from loopmargin_wire.sweep import FactorAxis, FieldAxis, SweepQuestion
+
+# A coarse look at the whole range, then halvings of the step that holds the boundary.
+GRID = 9
+HALVINGS = 8
+
+
+class Judged(NamedTuple):
+    """What was found at one value: the chance of each criterion, or its surplus without draws."""
+
+    value: float
+    holds: bool
+    worst: str
+    chance: float | None
+
+
+def answer(question: SolveForQuestion) -> SolveForAnswer:
+    """Close in on the boundary and answer the machine there."""
+    low, high = question.unknown.lowest, question.unknown.highest
+    if low >= high:
+        raise Refusal(
+            Fault(
+                ("unknown", "highest"),
+                f"highest is {high:g} and lowest {low:g}; give a range with highest above lowest",
+            )
+        )
+    judge = _Judge(question.machine, _change(question))
+    ends = (low, high) if question.seek == "least" else (high, low)
+    tried = [judge.at(value) for value in np.linspace(*ends, GRID).tolist()]
+    first = next((number for number, one in enumerate(tried) if one.holds), None)
+    if first is None:
+        return _nothing(question, tried)
+    if first == 0:
+        return _answer(question, judge, (tried[0], None), tried)
+    beyond, found = tried[first - 1], tried[first]
+    for _ in range(HALVINGS):
+        middle = judge.at(0.5 * (beyond.value + found.value))
+        tried.append(middle)
+        beyond, found = (beyond, middle) if middle.holds else (middle, found)
+    return _answer(question, judge, (found, beyond), tried)
+
+
+def _change(question: SolveForQuestion) -> Change:
+    """Resolve the unknown as an axis of a sweep."""
+    unknown = question.unknown
+    ends = (unknown.lowest, unknown.highest)
+    axis = (
+        FieldAxis(pointer=unknown.pointer, values=ends)
+        if isinstance(unknown, FieldRange)
+        else FactorAxis(of=unknown.of, values=ends)
+    )
+    try:
+        return changes(SweepQuestion(machine=question.machine, axes=(axis,)))[0]
+    except Refusal as refusal:
+        raise Refusal(
+            *(Fault(("unknown", *fault.path[2:]), fault.detail) for fault in refusal.faults)
+        ) from refusal
+
+
+class _Judge:
+    """Judges a machine at one value of the unknown after another, with the same draws."""
+
+    def __init__(self, question: SteadyStateQuestion, change: Change) -> None:
+        self.change = change
+        self.seed = draws.seed_of(question)
+        self._question = question
+
+    def machine_at(self, value: float) -> SteadyStateQuestion:
+        """Give the machine with the unknown at a value."""
+        return applied(self._question, self.change, value)
+
+    def at(self, value: float) -> Judged:
+        """Judge one value; a machine that cannot be is one that does not hold."""
+        try:
+            return self._judged(self.machine_at(value), value)
+        except (Refusal, msgspec.ValidationError) as error:
+            return Judged(value, holds=False, worst=str(error)[:500], chance=None)
+
+    def _judged(self, question: SteadyStateQuestion, value: float) -> Judged:
+        """Judge one machine by the worst of its criteria."""
+        built = sweep.build(question)
+        setting = sweep.setting_of(question, built)
+        state = machine.solve(built.machine, setting)
+        supply = _supply(question, built, state)
+        if question.uncertainty is not None:
+            cases = draws.draw(question, question.uncertainty, built, self.seed).cases
+            return _by_chance(question, built, (cases, supply), value)
+        cases = describe_cases(built, setting, state)
+        surpluses = {**_surpluses(question, built, cases), **supply}
+        worst = min(surpluses, key=lambda name: float(surpluses[name][0]))
+        holds = bool(cases.settled[0]) and float(surpluses[worst][0]) >= 0.0
+        return Judged(value, holds, worst, None)
+
+
+def _by_chance(
+    question: SteadyStateQuestion,
+    built: Built,
+    found: tuple[Cases, dict[str, Array]],
+    value: float,
+) -> Judged:
+    """Judge one machine by the chance of its worst criterion."""
+    cases, supply = found
+    chances = {
+        name: float((cases.settled & (surplus >= 0.0)).mean())
+        for name, surplus in _surpluses(question, built, cases).items()
+    }
+    chances |= {name: float(surplus[0] >= 0.0) for name, surplus in supply.items()}
+    worst = min(chances, key=lambda name: chances[name])
+    return Judged(value, chances[worst] >= question.confidence, worst, chances[worst])
+
+
+def _surpluses(question: SteadyStateQuestion, built: Built, cases: Cases) -> dict[str, Array]:
+    """Give the surplus of every criterion over its limit, so that they compare. [-]"""
+    room = question.room.air_c
+    allowed = max(question.coolant_limit_c - room, 1.0)
+    rows = {
+        "hottest coolant": (question.coolant_limit_c - cases.coolant_hottest_c) / allowed,
+        "loop flow": cases.flow_l_per_min / question.required_flow_l_per_min - 1.0,
+    }
+    for item, values in zip(built.blocks, cases.component_c, strict=True):
+        span = max(item.wire.limit_c - room, 1.0)
+        rows[f"temperature of {item.wire.name}"] = (item.wire.limit_c - values) / span
+    return rows
+
+
+def _supply(question: SteadyStateQuestion, built: Built, state: Equilibrium) -> dict[str, Array]:
+    """Give the surplus of the supply's rating with its margin. [-]"""
+    posed = machine_state.supply_question(question, built, state)
+    margins = supply_headroom.answer(posed).margins
+    worst = min(margins, key=lambda one: one.surplus / max(abs(one.capacity), 1e-9))
+    share = worst.surplus / max(abs(worst.capacity), 1e-9)
+    return {f"supply: {worst.criterion}": np.array([share])}
+
+
+def _nothing(question: SolveForQuestion, tried: list[Judged]) -> SolveForAnswer:
+    """Answer that no value of the range holds."""
+    best = tried[-1]
+    plain = steady_state.answer(question.machine)
+    return SolveForAnswer(
+        edition=EDITION,
+        outcome=Outcome(
+            status="no_operating_point",
+            reason=f"no value from {question.unknown.lowest:g} to {question.unknown.highest:g} "
+            f"meets the margins; at {best.value:g} it is {best.worst} that fails",
+            advice=("Widen the range, relax the limit that fails, or change another part.",),
+        ),
+        margins=(),
+        basis=plain.basis,
+        notes=plain.notes,
+        cautions=plain.cautions,
+        question=question,
+        state=None,
+        tried=_tried(tried),
+    )
+
+
+def _answer(
+    question: SolveForQuestion,
+    judge: _Judge,
+    boundary: tuple[Judged, Judged | None],
+    tried: list[Judged],
+) -> SolveForAnswer:
+    """Answer the machine at the value found."""
+    found, beyond = boundary
+    there = steady_state.answer(judge.machine_at(found.value), seed=judge.seed)
+    return SolveForAnswer(
+        edition=EDITION,
+        outcome=Outcome(
+            status="solved",
+            reason="" if beyond else "the whole range holds; the value is its end",
+        ),
+        margins=there.margins,
+        basis=there.basis,
+        notes=there.notes,
+        cautions=there.cautions,
+        question=question,
+        state=Solution(
+            unknown=judge.change.name,
+            value=found.value,
+            tolerance=abs(found.value - beyond.value) if beyond else 0.0,
+            binding=beyond.worst if beyond else None,
+            machine=there.state,
+        ),
+        tried=_tried(tried),
+    )
+
+
+def _tried(tried: list[Judged]) -> tuple[Tried, ...]:
+    """Give every value once, in rising order."""
+    rows = {one.value: one for one in tried}
+    return tuple(
+        Tried(value=one.value, holds=one.holds, worst=one.worst, chance=one.chance)
+        for _, one in sorted(rows.items())
+    )

@@ -1,0 +1,138 @@
+"""The value found is the boundary: it holds, a step beyond it does not, and the reason is named."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import msgspec
+import pytest
+
+from loopmargin_service.questions import solve_for, steady_state
+from loopmargin_service.questions.refusals import Refusal
+from loopmargin_wire.solve_for import Solution, SolveForAnswer, SolveForQuestion
+from loopmargin_wire.steady_state import SteadyStateQuestion
+
+EXAMPLE = Path(__file__).parents[3] / "openapi" / "examples" / "steady-state.question.json"
+
+
+def machine(**changed: object) -> dict[str, Any]:
+    """Read the machine of the example, some fields replaced."""
+    document: dict[str, Any] = json.loads(EXAMPLE.read_text())
+    document.pop("listener", None)
+    return {**document, **changed}
+
+
+def ask(unknown: dict[str, Any], seek: str, **changed: object) -> SolveForAnswer:
+    """Ask for a boundary of the example machine."""
+    body = {"machine": machine(**changed), "unknown": unknown, "seek": seek}
+    return solve_for.answer(msgspec.convert(body, SolveForQuestion))
+
+
+def solution(answer: SolveForAnswer) -> Solution:
+    """Give the solution that there must be."""
+    assert answer.state is not None
+    return answer.state
+
+
+FANS = {"kind": "factor", "of": "fan_speeds"}
+ROOM = {"kind": "field", "pointer": "/room/air_c", "lowest": 15, "highest": 45}
+
+
+def test_the_slowest_fan_speed_brings_the_coolant_to_its_limit() -> None:
+    """At the value found the hottest coolant stands just below its limit, and binds."""
+    found = solution(ask(FANS, "least"))
+
+    assert found.binding == "hottest coolant"
+    assert found.machine is not None
+    assert 0.0 <= 48.0 - found.machine.coolant_hottest_c < 0.05
+
+
+def test_the_warmest_room_is_the_allowed_rise_below_the_limit() -> None:
+    """A warmer room lifts the coolant degree by degree, and its thinner air a little more."""
+    base = steady_state.answer(msgspec.convert(machine(), SteadyStateQuestion)).state
+    found = solution(ask(ROOM, "greatest"))
+
+    assert base is not None
+    assert found.machine is not None
+    assert 0.0 <= 48.0 - found.machine.coolant_hottest_c < 0.05
+    degree_by_degree = 27.0 + 48.0 - base.coolant_hottest_c
+    assert 0.85 < (found.value - 27.0) / (degree_by_degree - 27.0) < 1.0
+
+
+def test_the_answer_of_a_sweep_gives_the_setting_back() -> None:
+    """The flow that a pump speed gives is the flow for which that speed is the least."""
+    slow = machine()
+    slow["pumps"][0]["speed_rpm"] *= 0.9
+    state = steady_state.answer(msgspec.convert(slow, SteadyStateQuestion)).state
+    assert state is not None
+    unknown = {"kind": "factor", "of": "pump_speeds", "lowest": 0.5, "highest": 2.0}
+
+    found = solution(ask(unknown, "least", required_flow_l_per_min=state.flow_l_per_min))
+
+    assert found.binding == "loop flow"
+    assert found.value == pytest.approx(0.9, abs=2 * found.tolerance)
+
+
+def test_with_uncertainty_the_chance_is_the_confidence() -> None:
+    """The fans must turn faster when the margin is to hold with 95 %, and then it does."""
+    plain = solution(ask(FANS, "least"))
+    sure = ask(FANS, "least", uncertainty={"draws": 500})
+    margin = next(row for row in sure.margins if row.criterion == "hottest coolant")
+
+    assert solution(sure).value > plain.value
+    assert margin.chance is not None
+    assert 0.95 <= margin.chance <= 0.97
+    assert margin.verdict == "meets"
+
+
+def test_nothing_works_is_an_answer() -> None:
+    """A range in which nothing holds says so, with what fails at its better end."""
+    answer = ask({**FANS, "lowest": 0.1, "highest": 0.3}, "least")
+
+    assert answer.state is None
+    assert answer.outcome.status == "no_operating_point"
+    assert "hottest coolant" in answer.outcome.reason
+    assert answer.outcome.advice
+    assert not any(tried.holds for tried in answer.tried)
+
+
+def test_a_range_that_holds_throughout_gives_its_end() -> None:
+    """Nothing binds inside the range."""
+    found = solution(ask({**FANS, "lowest": 1.5, "highest": 1.8}, "least"))
+
+    assert (found.value, found.binding, found.tolerance) == (1.5, None, 0.0)
+
+
+def test_the_supply_can_bind() -> None:
+    """With cool limits out of the way, more power is stopped by the supply."""
+    document = machine(coolant_limit_c=90)
+    for element in document["branches"][0]["elements"]:
+        if element["kind"] == "block":
+            element["limit_c"] = 140
+    document["supply"]["rated_w"] = 550
+    body = {
+        "machine": document,
+        "unknown": {"kind": "factor", "of": "part_powers", "lowest": 0.5, "highest": 3.0},
+        "seek": "greatest",
+    }
+    found = solution(solve_for.answer(msgspec.convert(body, SolveForQuestion)))
+
+    assert found.binding is not None
+    assert found.binding.startswith("supply: ")
+
+
+@pytest.mark.parametrize(
+    ("unknown", "path"),
+    [
+        ({**ROOM, "lowest": 30, "highest": 30}, ("unknown", "highest")),
+        ({**ROOM, "pointer": "/room/colour"}, ("unknown", "pointer")),
+    ],
+)
+def test_an_unknown_that_cannot_be_sought_is_refused(
+    unknown: dict[str, Any], path: tuple[str, ...]
+) -> None:
+    """An empty range and a field that is not there are refused with their place."""
+    with pytest.raises(Refusal) as caught:
+        ask(unknown, "greatest")
+
+    assert caught.value.faults[0].path == path
