@@ -132,12 +132,20 @@ def first_times(
     cell = np.maximum(above.argmax(axis=2) - 1, 0)
     now = np.take_along_axis(states, cell[:, :, None], axis=1)
     times = cell * step[:, None]
-    for halving in range(1, HALVINGS + 1):
+    for halving, carry in enumerate(_halvings(rate, step), start=1):
         part = step * 2.0**-halving
-        later = np.einsum("bij,brj->bri", transition(rate, part), now)
+        later = np.einsum("bij,brj->bri", carry, now)
         below = np.einsum("brn,brn->br", rows, later) < limits
         now = np.where(below[:, :, None], later, now)
         times = times + below * part[:, None]
     at_once = np.einsum("brn,bn->br", rows, start) >= limits
     times = np.where(at_once, 0.0, times)
     return np.where(reached, times, horizon[:, None]), reached
+
+
+def _halvings(rate: Array, step: Array) -> list[Array]:
+    """Give the matrices for a half of a step, a quarter and so on, by squaring the last."""
+    carries = [transition(rate, step * 2.0**-HALVINGS)]
+    while len(carries) < HALVINGS:
+        carries.append(carries[-1] @ carries[-1])
+    return carries[::-1]

@@ -1,0 +1,201 @@
+"""`warm-up`: times to settle, and times that are left when pumps or fans fail."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import msgspec
+
+from loopmargin_service.questions import (
+    heat_inventory,
+    machine_build,
+    parts,
+    pipework,
+    running,
+    steady_state,
+)
+from loopmargin_service.questions.edition import EDITION
+from loopmargin_service.questions.heat_inventory import Contents
+from loopmargin_service.questions.losses import losses
+from loopmargin_service.questions.machine_build import Built
+from loopmargin_service.questions.margins import margin
+from loopmargin_service.questions.refusals import Refusal
+from loopmargin_wire.answer import Basis, Margin, Note, Outcome
+from loopmargin_wire.steady_state import SteadyStateAnswer
+from loopmargin_wire.warm_up import Loss, WarmUpAnswer, WarmUpQuestion, WarmUpState
+
+# Relative standard uncertainties: of times to settle with volumes and masses that are partly
+# assumed, and of times to a limit; common practice, no source.
+SETTLING_TIME = 0.20
+TIME_TO_LIMIT = 0.30
+
+STORES = Basis(
+    quantity="temperatures over time",
+    law="lumped heat capacities joined by the coolant, flows as at equilibrium, exact in time",
+    source="energy conservation; C. Moler and C. Van Loan, SIAM Review 45(1), 2003",
+)
+CAPACITIES = Basis(
+    quantity="heat capacity of metals and plastics",
+    law="mass times specific heat capacity",
+    source="J. Carvill, Mechanical Engineer's Data Handbook, 1993, table 3.4.4; R. J. Crawford, "
+    "Plastics Engineering, table 1.8",
+)
+LOSS_CAUTION = (
+    "Never stop a pump or a fan of a loaded machine to try this out unless the limits that shut "
+    "it down are armed and were seen to work."
+)
+STAGNANT_CAUTION = (
+    "Coolant that stands in a heated block can boil and burst a tube: shut down by the "
+    "temperature of the part and by the pump's own speed signal, not by that of the coolant."
+)
+NOTES = (
+    Note(
+        code="room_warms_slower",
+        text="The room, the case and what stands in it go on warming for 10 to 60 minutes "
+        "(common practice, no source): read temperatures as differences to the intake air.",
+    ),
+    Note(
+        code="flows_as_settled",
+        text="Flows are those at equilibrium from the first moment on; cold coolant is stickier, "
+        "so the first minutes are a little slower than shown.",
+    ),
+    Note(
+        code="pumps_lost_adiabatic",
+        text="Without pumps each block keeps all its heat; thermosiphon and conduction along "
+        "tubes are left out, on the safe side. The part itself stores nothing.",
+    ),
+    Note(
+        code="fans_lost_standing",
+        text="A radiator without fans has its still conductance, whatever other fans push "
+        "through it, and a case without moving air sheds 5 W/K (common practice, no source).",
+    ),
+)
+TIMES_UNCERTAIN = Note(
+    code="times_uncertain",
+    text="Standard uncertainty of 20 % is assumed for times to settle and of 30 % for times to a "
+    "limit; the volume of the coolant is most of it.",
+)
+
+
+def answer(question: WarmUpQuestion) -> WarmUpAnswer:
+    """Follow the machine from cold and through every loss, and judge the times."""
+    with _inside_machine():
+        built = _built(question)
+    held = heat_inventory.contents(question, built)
+    machine = msgspec.structs.replace(question.machine, uncertainty=None)
+    with _inside_machine():
+        settled = steady_state.answer(machine)
+    if settled.state is None:
+        return _answer(question, settled, held, (settled.outcome, None))
+    moving = running.run(question, built, held, settled.state)
+    if moving is None:
+        return _answer(question, settled, held, (_unsettled(), None))
+    begun = running.start(moving)
+    state = WarmUpState(
+        coolant_volume_ml=held.coolant_ml,
+        heat_capacity_j_per_k=running.heat_capacity(moving),
+        time_constant_s=begun.time_constant_s,
+        coolant=begun.coolant,
+        components=begun.components,
+        reading=begun.reading,
+        start=begun.trace,
+        losses=losses(moving),
+    )
+    return _answer(question, settled, held, (None, state))
+
+
+@contextmanager
+def _inside_machine() -> Iterator[None]:
+    """Let faults of the machine point into the field that it stands in."""
+    try:
+        yield
+    except Refusal as refusal:
+        faults = (fault._replace(path=("machine", *fault.path)) for fault in refusal.faults)
+        raise Refusal(*faults) from None
+
+
+def _built(question: WarmUpQuestion) -> Built:
+    """Build the machine."""
+    machine = question.machine
+    parts.above_freezing(parts.mix(machine.coolant), machine.room.air_c, ("room", "air_c"))
+    node = machine.pumps[0].from_node if machine.reservoir is None else machine.reservoir.node
+    return machine_build.build(machine, pipework.build(machine.branches, machine.pumps, node))
+
+
+def _unsettled() -> Outcome:
+    """Say that a machine without some of its fans could not be computed."""
+    return Outcome(
+        status="not_converged",
+        reason="the air of this machine does not settle once the fans of a radiator stand",
+        advice=("Check for extreme sizes, such as a tiny opening or a very strong case fan.",),
+    )
+
+
+def _margins(question: WarmUpQuestion, state: WarmUpState) -> Iterator[Margin]:
+    """Judge the planned run, and every loss against the time to shut down."""
+    confidence = question.machine.confidence
+    if question.run_s is not None:
+        # A day and more is compared as a day, which is longer than any run that may be asked.
+        needed = running.DAY if state.reading.run_s is None else state.reading.run_s
+        spread = SETTLING_TIME * needed
+        yield margin("run before a reading", needed, question.run_s, "s", spread, confidence)
+    for loss in state.losses:
+        for kind, name in (("coolant", "coolant limit"), ("component", "part limit")):
+            soonest = [item for item in loss.limits if item.limit == kind][:1]
+            for limit in soonest:
+                time = loss.followed_s if limit.to_limit_s is None else limit.to_limit_s
+                yield margin(
+                    f"{name} without {_lost(loss)}",
+                    question.shutdown_s,
+                    time,
+                    "s",
+                    TIME_TO_LIMIT * time,
+                    confidence,
+                )
+
+
+def _lost(loss: Loss) -> str:
+    """Name what is lost."""
+    return "pumps" if loss.radiator is None else f"fans of {loss.radiator}"
+
+
+def _outcome(margins: tuple[Margin, ...]) -> Outcome:
+    """Say what fails and what would help."""
+    failing = [item.criterion for item in margins if item.verdict == "fails"]
+    if not failing:
+        return Outcome(status="solved")
+    return Outcome(
+        status="solved",
+        reason=f"fails: {', '.join(failing)}"[:2000],
+        advice=(
+            (
+                "More time: shut down by the pump's and the fans' own speed signals, lower the "
+                "power, or put more coolant and metal into the loop. A reading: run longer."
+            ),
+        ),
+    )
+
+
+def _answer(
+    question: WarmUpQuestion,
+    settled: SteadyStateAnswer,
+    held: Contents,
+    found: tuple[Outcome | None, WarmUpState | None],
+) -> WarmUpAnswer:
+    """Put the answer together."""
+    outcome, state = found
+    margins = () if state is None else tuple(_margins(question, state))
+    moved = (
+        Note(code=note.code, text=note.text, pointer=note.pointer and f"/machine{note.pointer}")
+        for note in settled.notes
+    )
+    own = heat_inventory.inventory_notes(question, held)
+    return WarmUpAnswer(
+        edition=EDITION,
+        outcome=outcome or _outcome(margins),
+        margins=margins,
+        basis=(STORES, CAPACITIES, *settled.basis),
+        notes=(TIMES_UNCERTAIN, *NOTES, *own, *moved),
+        cautions=(LOSS_CAUTION, STAGNANT_CAUTION, *settled.cautions),
+        question=question,
+        state=state,
+    )
