@@ -1,0 +1,121 @@
+"""The speed that the required flows need, and the curves over speed."""
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from tests.unit.questions.asked import loop_state
+from tests.unit.questions.test_operating_point import BAR_M, bare, bare_flow
+
+PUMP = {
+    "curve": [{"flow_l_per_min": 0, "head_m": 4}, {"flow_l_per_min": 10, "head_m": 0}],
+    "curve_speed_rpm": 3000,
+}
+# Two branches in parallel, of which the second is the narrower one.
+SIDE_BY_SIDE = [
+    {"name": name, "elements": [{"kind": "quick_disconnect", "kv_m3_per_h": kv}]}
+    for name, kv in (("wide", 0.6), ("narrow", 0.3))
+]
+
+
+@pytest.mark.parametrize("share", [0.01, 0.05, 0.2, 0.5, 0.9, 1.0, 1.5, 3.9])
+def test_speed_of_a_square_law(share: float) -> None:
+    """With a square law in pump and loop alike, flow goes exactly as speed."""
+    needed = bare({"required_flow_l_per_min": share * bare_flow(0.6)}).speed_fraction_needed
+    assert share == pytest.approx(needed, rel=1e-5)
+
+
+def test_affinity_of_the_operating_point() -> None:
+    """Half the speed gives half the flow and a quarter of the head."""
+    full, half = bare(), bare({"pumps/0/speed_rpm": 1500})
+
+    assert half.flow_l_per_min == pytest.approx(0.5 * full.flow_l_per_min, rel=1e-8)
+    assert half.head_m == pytest.approx(0.25 * full.head_m, rel=1e-7)
+    assert half.speed_fraction_needed == pytest.approx(2.0 * (full.speed_fraction_needed or 0.0))
+
+
+@settings(max_examples=25, deadline=None)
+@given(wanted=st.floats(0.3, 8.0))
+def test_needed_speed_gives_the_required_flow(wanted: float) -> None:
+    """Put back as the speed of the pump, it gives the flow that was asked for."""
+    needed = loop_state({"required_flow_l_per_min": wanted}).speed_fraction_needed
+
+    assert needed is not None
+    again = loop_state({"required_flow_l_per_min": wanted, "pumps/0/speed_rpm": 2900 * needed})
+    assert wanted == pytest.approx(again.flow_l_per_min, rel=1e-4)
+    assert again.speed_fraction_needed == pytest.approx(1.0, rel=1e-4)
+
+
+def test_branch_that_needs_the_most_governs() -> None:
+    """The speed is that at which the last branch gets its flow, not the total."""
+    asked = {"branches": SIDE_BY_SIDE, "branches/1/required_flow_l_per_min": 2.5}
+    needed = bare(asked).speed_fraction_needed
+
+    assert needed is not None
+    again = bare({**asked, "pumps/0/speed_rpm": 3000 * needed})
+    assert again.branches[1].flow_l_per_min == pytest.approx(2.5, rel=1e-4)
+    assert again.flow_l_per_min == pytest.approx(7.5, rel=1e-4)
+
+
+def test_total_governs_when_the_branches_have_enough() -> None:
+    """A branch that gets more than it asks for does not lower the speed for the total."""
+    asked = {"branches": SIDE_BY_SIDE, "branches/1/required_flow_l_per_min": 0.1}
+    alone = bare({"branches": SIDE_BY_SIDE}).speed_fraction_needed
+    assert alone == pytest.approx(bare(asked).speed_fraction_needed, rel=1e-6)
+
+
+def test_two_pumps_keep_their_proportion() -> None:
+    """One factor on both speeds gives the required flow."""
+    second = {"from_node": "suction", "to_node": "delivery", "speed_rpm": 2400}
+    asked = {"pumps/1": {**PUMP, **second}, "required_flow_l_per_min": 6}
+    needed = bare(asked).speed_fraction_needed
+
+    assert needed is not None
+    again = bare({**asked, "pumps/0/speed_rpm": 3000 * needed, "pumps/1/speed_rpm": 2400 * needed})
+    assert again.flow_l_per_min == pytest.approx(6.0, rel=1e-4)
+
+
+def test_no_speed_is_enough() -> None:
+    """Beyond four times the speed asked about there is no answer to give."""
+    assert bare({"required_flow_l_per_min": 4.1 * bare_flow(0.6)}).speed_fraction_needed is None
+
+
+def test_backward_branch_is_never_satisfied() -> None:
+    """A branch through which the coolant runs backwards gets no flow at any speed."""
+    branch = {
+        "name": "backwards",
+        "from_node": "suction",
+        "to_node": "delivery",
+        "elements": [{"kind": "quick_disconnect", "kv_m3_per_h": 0.6}],
+        "required_flow_l_per_min": 1,
+    }
+    state = bare({"branches/1": branch})
+
+    assert state.branches[1].flow_l_per_min < 0.0
+    assert state.speed_fraction_needed is None
+
+
+def test_curve_of_pump_and_loop() -> None:
+    """The pump head falls, the loop head rises, and they cross at the operating point."""
+    state = bare()
+    rows = [(p.flow_l_per_min, p.pump_head_m, p.loop_head_m) for p in state.curve]
+
+    assert rows == sorted(rows)
+    assert [row[1] for row in rows] == sorted((row[1] for row in rows), reverse=True)
+    assert [row[2] for row in rows] == sorted(row[2] for row in rows)
+    above = [pumped > taken for _, pumped, taken in rows]
+    assert above == [flow < state.flow_l_per_min for flow, _, _ in rows]
+    assert {True, False} == set(above)
+
+
+def test_points_of_the_curves() -> None:
+    """Every point lies on the pump's parabola and on the square law of the loop."""
+    for point in bare().curve:
+        flow = point.flow_l_per_min
+        assert point.pump_head_m == pytest.approx(4.0 * (1.0 - (flow / 10.0) ** 2), abs=1e-8)
+        assert point.loop_head_m == pytest.approx(BAR_M * (0.06 * flow / 0.6) ** 2, rel=1e-6)
+
+
+def test_no_curve_for_two_pumps() -> None:
+    """Two pumps have no common curve to draw."""
+    assert bare({"pumps/1": {**PUMP, "speed_rpm": 3000}}).curve == ()
