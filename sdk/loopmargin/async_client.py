@@ -11,9 +11,10 @@ from loopmargin.exchange import Exchange
 from loopmargin.message import Outcome, Pause, Reply, Send
 from loopmargin.options import CallOptions, OptionChanges, Options, resolve_base_url
 from loopmargin.retry import RetryBudget
-from loopmargin.routes import PUMP_HEAD, RADIATOR_AREA, STEADY_STATE, SUPPLY_HEADROOM, Route
+from loopmargin.routes import NOISE, PUMP_HEAD, RADIATOR_AREA, STEADY_STATE, SUPPLY_HEADROOM, Route
 from loopmargin.session import POOL, Intake, Session
 from loopmargin_wire.answer import Answer, Question
+from loopmargin_wire.noise import NoiseAnswer, NoiseQuestion
 from loopmargin_wire.pump_head import PumpHeadAnswer, PumpHeadQuestion
 from loopmargin_wire.radiator_area import RadiatorAreaAnswer, RadiatorAreaQuestion
 from loopmargin_wire.steady_state import SteadyStateAnswer, SteadyStateQuestion
@@ -68,6 +69,10 @@ class AsyncClient(Session):
     ) -> SteadyStateAnswer:
         """How warm, how fast and how power-hungry is the whole machine once it has settled?"""
         return (await self.ask(STEADY_STATE, question, **limits)).answer
+
+    async def noise(self, question: NoiseQuestion, **limits: Unpack[CallOptions]) -> NoiseAnswer:
+        """How loud is a machine at the listener, by its fans and pumps?"""
+        return (await self.ask(NOISE, question, **limits)).answer
 
     async def ask(self, route: Route[Q, A], question: Q, **limits: Unpack[CallOptions]) -> Reply[A]:
         """Ask any question by its route; the reply has request id and headers beside the answer."""

@@ -10,10 +10,11 @@ from loopmargin.exchange import Exchange
 from loopmargin.message import Outcome, Pause, Reply, Send
 from loopmargin.options import CallOptions, OptionChanges, Options, resolve_base_url
 from loopmargin.retry import RetryBudget
-from loopmargin.routes import PUMP_HEAD, RADIATOR_AREA, STEADY_STATE, SUPPLY_HEADROOM, Route
+from loopmargin.routes import NOISE, PUMP_HEAD, RADIATOR_AREA, STEADY_STATE, SUPPLY_HEADROOM, Route
 from loopmargin.session import POOL, Intake, Session
 from loopmargin.socket_deadline import DeadlineTransport, attempt_of
 from loopmargin_wire.answer import Answer, Question
+from loopmargin_wire.noise import NoiseAnswer, NoiseQuestion
 from loopmargin_wire.pump_head import PumpHeadAnswer, PumpHeadQuestion
 from loopmargin_wire.radiator_area import RadiatorAreaAnswer, RadiatorAreaQuestion
 from loopmargin_wire.steady_state import SteadyStateAnswer, SteadyStateQuestion
@@ -76,6 +77,10 @@ class Client(Session):
     ) -> SteadyStateAnswer:
         """How warm, how fast and how power-hungry is the whole machine once it has settled?"""
         return self.ask(STEADY_STATE, question, **limits).answer
+
+    def noise(self, question: NoiseQuestion, **limits: Unpack[CallOptions]) -> NoiseAnswer:
+        """How loud is a machine at the listener, by its fans and pumps?"""
+        return self.ask(NOISE, question, **limits).answer
 
     def ask(self, route: Route[Q, A], question: Q, **limits: Unpack[CallOptions]) -> Reply[A]:
         """Ask any question by its route; the reply has request id and headers beside the answer."""

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Generic, TypeVar
 
 from loopmargin_wire.answer import Answer, Question
+from loopmargin_wire.noise import NoiseAnswer, NoiseQuestion
 from loopmargin_wire.pump_head import PumpHeadAnswer, PumpHeadQuestion
 from loopmargin_wire.radiator_area import RadiatorAreaAnswer, RadiatorAreaQuestion
 from loopmargin_wire.steady_state import SteadyStateAnswer, SteadyStateQuestion
@@ -26,3 +27,4 @@ RADIATOR_AREA = Route("radiator-area", RadiatorAreaQuestion, RadiatorAreaAnswer)
 PUMP_HEAD = Route("pump-head", PumpHeadQuestion, PumpHeadAnswer)
 SUPPLY_HEADROOM = Route("supply-headroom", SupplyHeadroomQuestion, SupplyHeadroomAnswer)
 STEADY_STATE = Route("steady-state", SteadyStateQuestion, SteadyStateAnswer)
+NOISE = Route("noise", NoiseQuestion, NoiseAnswer)

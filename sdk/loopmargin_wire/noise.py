@@ -6,7 +6,17 @@ from msgspec import Meta
 
 from loopmargin_wire.answer import Answer, Question, State
 from loopmargin_wire.part import Room
-from loopmargin_wire.quantity import Confidence, Count, Name, Number, Share, Speed, quantity, whole
+from loopmargin_wire.quantity import (
+    Confidence,
+    Count,
+    Name,
+    Number,
+    Share,
+    Speed,
+    SpeedRpm,
+    quantity,
+    whole,
+)
 from loopmargin_wire.sound import (
     FanInstallationDb,
     FanLevelPerDecadeDb,
@@ -15,7 +25,6 @@ from loopmargin_wire.sound import (
     PumpLevelPerDecadeDb,
     SoundSource,
 )
-from loopmargin_wire.quantity import SpeedRpm
 from loopmargin_wire.strict import Part
 
 Level = Annotated[float, quantity("dBA", -1e12, 1e12, "A-weighted sound pressure level")]

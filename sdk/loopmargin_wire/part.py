@@ -6,7 +6,7 @@ Curves are lists of points at one stated speed and must fall strictly.
 
 from typing import Annotated, Literal
 
-from msgspec import Meta, Struct
+from msgspec import Meta
 
 from loopmargin_wire.quantity import (
     AirFlowM3PerH,
@@ -29,10 +29,14 @@ from loopmargin_wire.quantity import (
     quantity,
     whole,
 )
-
-
-class Part(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """What every part of a question shares: unknown fields are refused."""
+from loopmargin_wire.sound import (
+    FanInstallationDb,
+    FanLevelPerDecadeDb,
+    PumpInstallationDb,
+    PumpLevelPerDecadeDb,
+    SoundSource,
+)
+from loopmargin_wire.strict import Part as Part  # noqa: PLC0414 - named here for every importer
 
 
 class Room(Part, frozen=True, kw_only=True):
@@ -87,6 +91,9 @@ class Pump(Part, frozen=True, kw_only=True):
     ] = 0.85
     from_node: NodeName = "suction"
     to_node: NodeName = "delivery"
+    sound: SoundSource | None = None
+    level_per_decade_db: PumpLevelPerDecadeDb = 40.0
+    installation_noise_db: PumpInstallationDb = 0.0
 
 
 class FanPoint(Part, frozen=True, kw_only=True):
@@ -103,6 +110,8 @@ class Fan(Part, frozen=True, kw_only=True):
     curve: Annotated[tuple[FanPoint, ...], Meta(min_length=2, max_length=30)]
     curve_speed_rpm: SpeedRpm
     electrical_power_w: MotorPowerW = 0.0
+    sound: SoundSource | None = None
+    level_per_decade_db: FanLevelPerDecadeDb = 55.0
 
 
 class Fans(Part, frozen=True, kw_only=True):
@@ -111,6 +120,7 @@ class Fans(Part, frozen=True, kw_only=True):
     fan: Fan
     count: Annotated[int, whole(1, 20, "Fans side by side")] = 1
     speed_rpm: SpeedRpm
+    installation_noise_db: FanInstallationDb = 3.0
 
 
 class FreeArea(Part, tag_field="kind", tag="free_area", frozen=True, kw_only=True):

@@ -3,8 +3,15 @@
 from collections.abc import Callable
 from typing import Any, NamedTuple
 
-from loopmargin_service.questions import pump_head, radiator_area, steady_state, supply_headroom
+from loopmargin_service.questions import (
+    noise,
+    pump_head,
+    radiator_area,
+    steady_state,
+    supply_headroom,
+)
 from loopmargin_wire.answer import Answer, Question
+from loopmargin_wire.noise import NoiseAnswer, NoiseQuestion
 from loopmargin_wire.pump_head import PumpHeadAnswer, PumpHeadQuestion
 from loopmargin_wire.radiator_area import RadiatorAreaAnswer, RadiatorAreaQuestion
 from loopmargin_wire.steady_state import SteadyStateAnswer, SteadyStateQuestion
@@ -95,5 +102,22 @@ ROUTES: tuple[Route, ...] = (
         validity="That of the part questions. Air flow through the case is the largest "
         "uncertainty of all. Coolant or case air that would settle too hot is answered as "
         "outside validity, with advice.",
+    ),
+    Route(
+        "noise",
+        NoiseQuestion,
+        NoiseAnswer,
+        noise.answer,
+        "machine",
+        "Level of fans and pumps at the listener",
+        assumes="Sources that add in energy and radiate evenly into a free field, over a floor "
+        "or between floor and wall; no reflections of the room, no tones.",
+        method="The measured level of each device, weighted from its bands where these are "
+        "given, is carried to its speed by an exponent with a floor that stays, to the density "
+        "of the room's air, to the listener's distance, and lifted by an allowance for the "
+        "installation; then all are added, and the background beside them.",
+        validity="The speed law is trusted from 0.3 to 1.5 times the measured speed. Closer than "
+        "about twice the machine's size the level is on the safe side. The allowance for the "
+        "installation is the largest uncertainty.",
     ),
 )

@@ -89,18 +89,19 @@ def a_weight(frequency: ArrayLike) -> NDArray[np.float64]:
 
     Notes
     -----
-    Formula of [1]_, annex E, which gives its table for 10 Hz to 20 kHz to the printed tenth
-    at exact mid-band frequencies. Outside, the formula still holds, the table ends.
+    Formula of [1]_ with the rounded pole frequencies that it prints. They give its table from
+    10 Hz to 20 kHz to the printed tenth at exact mid-band frequencies; the unrounded ones miss
+    the row of 160 Hz by 4e-5 dB. Outside, the formula still holds, the table ends.
 
     References
     ----------
     .. [1] IEC 61672-1:2013, "Electroacoustics - Sound level meters."
     """
     square = np.asarray(frequency, dtype=np.float64) ** 2
-    gain = (12194.217**2 * square**2) / (
-        (square + 20.598997**2)
-        * (square + 12194.217**2)
-        * np.sqrt((square + 107.65265**2) * (square + 737.86223**2))
+    gain = (12194.0**2 * square**2) / (
+        (square + 20.60**2)
+        * (square + 12194.0**2)
+        * np.sqrt((square + 107.7**2) * (square + 737.9**2))
     )
     weight: NDArray[np.float64] = 20.0 * np.log10(gain) + 2.0
     return weight
@@ -278,7 +279,7 @@ def radiated_level(
 
 
 def background_correction(difference: ArrayLike) -> NDArray[np.float64]:
-    """What a measured level owes to the background.
+    """Correction of a measured level for the background.
 
     Parameters
     ----------
@@ -309,7 +310,7 @@ def background_correction(difference: ArrayLike) -> NDArray[np.float64]:
 def sum_uncertainty(
     share: ArrayLike, scatter: ArrayLike, bias: ArrayLike, family: ArrayLike
 ) -> NDArray[np.float64]:
-    """Standard uncertainty of the level of sources together.
+    """Uncertainty of the level of sources together.
 
     Parameters
     ----------

@@ -1,7 +1,8 @@
 """Standard uncertainties that a margin is judged with when nothing better is known.
 
-All are relative to the quantity named and common practice with no single source; those
-with a published scatter name it. They are combined as independent (JCGM 100:2008, 5.1).
+All but heads and levels are relative to the quantity named, and all are common practice with
+no single source; those with a published scatter name it. They are combined as independent
+(JCGM 100:2008, 5.1).
 """
 
 import math
@@ -24,6 +25,10 @@ SUCTION_HEAD_M = 0.3
 BLOCK_RESISTANCE = 0.15
 INTERFACE_RESISTANCE = 0.40
 HEAT = 0.05
+# Levels, absolute: one device against another, the speed law, the installation. [dB]
+DEVICE_LEVEL_DB = 2.0
+SPEED_LAW_DB = 1.0
+INSTALLATION_DB = 1.5
 
 
 def combined(*parts: float) -> float:

@@ -9,6 +9,7 @@ from typing import assert_type
 import httpx
 
 import loopmargin
+from loopmargin_wire.noise import NoiseAnswer, NoiseQuestion
 from loopmargin_wire.problem import Problem
 from loopmargin_wire.pump_head import PumpHeadAnswer, PumpHeadQuestion
 from loopmargin_wire.radiator_area import RadiatorAreaAnswer, RadiatorAreaQuestion
@@ -21,6 +22,7 @@ def blocking(
     head: PumpHeadQuestion,
     supply: SupplyHeadroomQuestion,
     state: SteadyStateQuestion,
+    noise: NoiseQuestion,
 ) -> None:
     """Each question has its answer."""
     with loopmargin.Client("http://x", timeout=5.0, headers={"a": "b"}) as client:
@@ -29,6 +31,7 @@ def blocking(
         assert_type(client.pump_head(head, deadline=1.0), PumpHeadAnswer)
         assert_type(client.supply_headroom(supply), SupplyHeadroomAnswer)
         assert_type(client.steady_state(state, timeout=9.0), SteadyStateAnswer)
+        assert_type(client.noise(noise), NoiseAnswer)
         reply = client.ask(loopmargin.PUMP_HEAD, head)
         assert_type(reply, loopmargin.Reply[PumpHeadAnswer])
         stored = client.stored(loopmargin.STEADY_STATE, reply.content_location)
