@@ -1,0 +1,216 @@
+"""Warming against closed forms, a separate integrator, and handbook heat capacities."""
+
+import math
+
+import numpy as np
+import pytest
+from scipy.integrate import solve_ivp
+
+from loopmargin_service.physics import heat_store
+from loopmargin_service.physics.lumped import (
+    Lumped,
+    Stores,
+    assemble,
+    at_rest,
+    at_room,
+    couplings,
+    stopped,
+)
+from loopmargin_service.physics.network import Array
+from loopmargin_service.physics.transient import first_times, read, transition
+from tests.published.printed import Printed
+from tests.unit.physics.bench_heat import Block, Branch, Pump, Radiator, balance
+
+HANDBOOK = "J. Carvill, Mechanical Engineer's Data Handbook, 1993, table 3.4.4"
+PLASTICS = "R. J. Crawford, Plastics Engineering, table 1.8"
+RESPONSE = "step response of a first-order system, 1 - exp(-t/tau), any textbook on control"
+# So small and so fast that it only passes heat on. [J/K]
+NOTHING = 1e-3
+# So large that the coolant has one temperature. [W/K]
+STREAM = 1e9
+
+
+def plant(
+    coolant: float, conductance: float, pump_heat: float, block: tuple[float, float, float]
+) -> tuple[Lumped, Stores]:
+    """Give one junction with a block (capacity, conductance, heat) and a radiator of no weight."""
+    capacity, to_coolant, heat = block
+    row = [Branch(0, 0, STREAM, [Block(heat), Radiator(conductance)])]
+    layout, given = balance(row, [Pump(STREAM, pump_heat, 0, 0)])
+    joined = couplings(layout, given, np.array([[1.0 / to_coolant]]), np.array([[0.75]]))
+    stores = Stores(np.array([[coolant]]), np.array([[capacity]]), np.array([[NOTHING]]))
+    return assemble(layout, given, stores, joined), stores
+
+
+def state_at(system: Lumped, start: Array, time: float) -> Array:
+    """Give the state of the one case after a time."""
+    return np.asarray(transition(system.rate, np.array([time]))[0] @ start[0])
+
+
+@pytest.mark.parametrize(
+    ("row", "value"),
+    [
+        (Printed(f"{HANDBOOK}, copper", "384", "J/(kg K)"), heat_store.COPPER),
+        (Printed(f"{HANDBOOK}, brass", "377", "J/(kg K)"), heat_store.BRASS),
+        (Printed(f"{HANDBOOK}, aluminium", "897", "J/(kg K)"), heat_store.ALUMINIUM),
+        (Printed(f"{PLASTICS}, acrylic and acetal", "1500", "J/(kg K)"), heat_store.PLASTIC),
+        (
+            Printed(
+                "F. P. Incropera et al., Fundamentals of Heat and Mass Transfer, table A.1, copper",
+                "385",
+                "J/(kg K)",
+                4.0,
+                "from memory; handbooks differ by 1 %",
+            ),
+            heat_store.metal(1.0, 0.0, 0.0),
+        ),
+    ],
+)
+def test_heat_capacities(row: Printed, value: float) -> None:
+    """Specific heat capacities are those printed."""
+    row.check(value)
+
+
+@pytest.mark.parametrize(
+    ("constants", "printed"),
+    [(1, "63.212"), (2, "86.466"), (3, "95.021"), (4, "98.168"), (5, "99.326")],
+)
+def test_share_after_time_constants(constants: int, printed: str) -> None:
+    """One store has warmed by these shares after one to five time constants."""
+    system, _ = plant(4500.0, 30.0, 300.0, (NOTHING, 12.0, 0.0))
+    rise = state_at(system, at_room(system), constants * 150.0)[0]
+
+    Printed(RESPONSE, printed, "%").check(100.0 * rise / 10.0)
+
+
+@pytest.mark.parametrize(
+    ("share", "printed"), [(0.95, "2.995732"), (0.98, "3.912023"), (0.99, "4.605170")]
+)
+def test_time_constants_to_a_share(share: float, printed: str) -> None:
+    """One store needs this many time constants."""
+    system, _ = plant(4500.0, 30.0, 300.0, (NOTHING, 12.0, 0.0))
+    times, _ = first_times(
+        system.rate,
+        at_room(system),
+        np.array([[[1.0, 0.0, 0.0, 0.0]]]),
+        np.array([[share * 10.0]]),
+        np.array([3000.0]),
+    )
+    where = f"{RESPONSE}, -ln(1 - share)"
+    why = "the weightless block and radiator hold 2e-6 K s of the store's heat"
+    Printed(where, printed, "1", 1e-5, why).check(times[0, 0] / 150.0)
+
+
+def two_nodes() -> Lumped:
+    """Give block 300 J/K on 12 W/K, coolant 4500 J/K on 30 W/K, 300 W into the block."""
+    return plant(4500.0, 30.0, 0.0, (300.0, 12.0, 300.0))[0]
+
+
+def test_time_constants_of_two_nodes() -> None:
+    """Roots of l2 + (Gb/Cb + (Gb + G)/Cc) l + Gb G/(Cb Cc) = 0: 161.8271 s and 23.1729 s."""
+    half = 0.5 * (12.0 / 300.0 + 42.0 / 4500.0)
+    root = math.sqrt(half * half - 12.0 * 30.0 / (300.0 * 4500.0))
+    expected = [1.0 / (half - root), 1.0 / (half + root)]
+    assert expected == pytest.approx([161.8271, 23.1729], abs=5e-5)
+
+    slow = np.sort(np.linalg.eigvals(two_nodes().rate[0][:3, :3]).real)[::-1][:2]
+
+    assert list(-1.0 / slow) == pytest.approx(expected, rel=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("time", "block", "coolant"),
+    [
+        (60.0, 23.8812, 2.0699),
+        (150.0, 29.5041, 5.3834),
+        (300.0, 32.8378, 8.1719),
+        (750.0, 34.8660, 9.8867),
+    ],
+)
+def test_two_nodes_on_the_way(time: float, block: float, coolant: float) -> None:
+    """Against scipy 1.17.1 `solve_ivp` on the two written-out balances, and its four decimals."""
+
+    def change(_time: float, rise: Array) -> list[float]:
+        passed = 12.0 * (rise[0] - rise[1])
+        return [(300.0 - passed) / 300.0, (passed - 30.0 * rise[1]) / 4500.0]
+
+    found = solve_ivp(change, (0.0, time), [0.0, 0.0], rtol=1e-10, atol=1e-10).y[:, -1]
+    assert list(found) == pytest.approx([block, coolant], abs=5.1e-5)
+
+    system = two_nodes()
+    state = state_at(system, at_room(system), time)
+
+    assert [state[1], state[0]] == pytest.approx(list(found), abs=2e-4)
+
+
+def test_two_nodes_end_and_95_percent() -> None:
+    """Final rises 35 and 10 K; the coolant has 95 % after 509.80 s, not three slow constants."""
+    system = two_nodes()
+    coolant = np.array([[[1.0, 0.0, 0.0, 0.0]]])
+
+    times, _ = first_times(
+        system.rate, at_room(system), coolant, np.array([[9.5]]), np.array([3600.0])
+    )
+
+    assert list(at_rest(system)[0, :2]) == pytest.approx([10.0, 35.0], rel=1e-6)
+    assert times[0, 0] == pytest.approx(509.80, abs=0.01)
+
+
+def test_loss_of_fans() -> None:
+    """4800 J/K, 300 W, 30 to 3 W/K: tau 1600 s, 3.375 K/min at first, +35 K after 520.68 s.
+
+    Closed form: tau = C/G1, t = -tau ln((T1 - T)/(T1 - T0)) with T0 = P/G0 and T1 = P/G1.
+    """
+    expected = -1600.0 * math.log((100.0 - 35.0) / (100.0 - 10.0))
+    assert expected == pytest.approx(520.68, abs=5e-3)
+    start = at_rest(plant(4800.0, 30.0, 300.0, (NOTHING, 12.0, 0.0))[0])
+    system, _ = plant(4800.0, 3.0, 300.0, (NOTHING, 12.0, 0.0))
+    row = np.array([[[1.0, 0.0, 0.0, 0.0]]])
+
+    times, _ = first_times(system.rate, start, row, np.array([[35.0]]), np.array([3600.0]))
+    soon = state_at(system, start, 1.0)[0] - start[0, 0]
+
+    assert times[0, 0] == pytest.approx(expected, abs=0.01)
+    assert soon * 60.0 == pytest.approx(3.3750, rel=1e-3)
+
+
+def test_loss_of_pump() -> None:
+    """0.25 kg of copper and 20 mL of water, 179.31 J/K, 150 W: 0.8365 K/s, 55 to 100 in 53.79 s."""
+    capacity = 179.31
+    running, stores = plant(4500.0, 30.0, 0.0, (capacity, 12.0, 150.0))
+    start = at_rest(running)
+    still = stopped(running, start, stores, np.array([[150.0]]))
+    row = np.array([[[0.0, 1.0, 0.0, 0.0]]])
+    limits = read(row, start) + 45.0
+
+    times, _ = first_times(still.rate, start, row, limits, np.array([600.0]))
+    slope = state_at(still, start, 1.0)[1] - start[0, 1]
+
+    Printed("P/C by hand", "0.8365", "K/s").check(slope)
+    Printed("C dT/P by hand", "53.79", "s").check(times[0, 0])
+
+
+@pytest.mark.parametrize(
+    ("capacity", "conductance", "power", "printed"),
+    [
+        (3399.0, 20.0, 200.0, ("169.95", "509.1", "782.6", "3.530")),
+        (5664.9, 40.0, 500.0, ("141.62", "424.3", "652.2", "5.296")),
+        (2261.3, 15.0, 200.0, ("150.75", "451.6", "694.2", None)),
+    ],
+)
+def test_loops_of_three_sizes(
+    capacity: float, conductance: float, power: float, printed: tuple[str, str, str, str | None]
+) -> None:
+    """Time constant, 95 % and 99 % and first slope of C dT/dt = P - G T, worked by hand."""
+    system, _ = plant(capacity, conductance, power, (NOTHING, 12.0, 0.0))
+    rows = np.tile([[[1.0, 0.0, 0.0, 0.0]]], (1, 3, 1))
+    shares = np.array([[1.0 - math.exp(-1.0), 0.95, 0.99]])
+
+    times, _ = first_times(
+        system.rate, at_room(system), rows, shares * power / conductance, np.array([2000.0])
+    )
+
+    for text, time in zip(printed[:3], times[0], strict=True):
+        Printed("C/G, C/G ln 20 and C/G ln 100 by hand", text, "s").check(time)
+    if printed[3] is not None:
+        Printed("60 P/C by hand", printed[3], "K/min").check(60.0 * system.rate[0, 0, -1])
