@@ -16,15 +16,28 @@ from loopmargin.errors import (
 from loopmargin.message import Reply
 from loopmargin.release import __version__
 from loopmargin.retry import RetryBudget
-from loopmargin.routes import NOISE, PUMP_HEAD, RADIATOR_AREA, STEADY_STATE, SUPPLY_HEADROOM, Route
+from loopmargin.routes import (
+    NOISE,
+    PUMP_HEAD,
+    RADIATOR_AREA,
+    SOLVE_FOR,
+    STEADY_STATE,
+    SUPPLY_HEADROOM,
+    SWEEP,
+    WARM_UP,
+    Route,
+)
 from loopmargin.table import margins_table
 
 __all__ = [
     "NOISE",
     "PUMP_HEAD",
     "RADIATOR_AREA",
+    "SOLVE_FOR",
     "STEADY_STATE",
     "SUPPLY_HEADROOM",
+    "SWEEP",
+    "WARM_UP",
     "AsyncClient",
     "Client",
     "Clock",

@@ -11,14 +11,27 @@ from loopmargin.exchange import Exchange
 from loopmargin.message import Outcome, Pause, Reply, Send
 from loopmargin.options import CallOptions, OptionChanges, Options, resolve_base_url
 from loopmargin.retry import RetryBudget
-from loopmargin.routes import NOISE, PUMP_HEAD, RADIATOR_AREA, STEADY_STATE, SUPPLY_HEADROOM, Route
+from loopmargin.routes import (
+    NOISE,
+    PUMP_HEAD,
+    RADIATOR_AREA,
+    SOLVE_FOR,
+    STEADY_STATE,
+    SUPPLY_HEADROOM,
+    SWEEP,
+    WARM_UP,
+    Route,
+)
 from loopmargin.session import POOL, Intake, Session
 from loopmargin_wire.answer import Answer, Question
 from loopmargin_wire.noise import NoiseAnswer, NoiseQuestion
 from loopmargin_wire.pump_head import PumpHeadAnswer, PumpHeadQuestion
 from loopmargin_wire.radiator_area import RadiatorAreaAnswer, RadiatorAreaQuestion
+from loopmargin_wire.solve_for import SolveForAnswer, SolveForQuestion
 from loopmargin_wire.steady_state import SteadyStateAnswer, SteadyStateQuestion
 from loopmargin_wire.supply_headroom import SupplyHeadroomAnswer, SupplyHeadroomQuestion
+from loopmargin_wire.sweep import SweepAnswer, SweepQuestion
+from loopmargin_wire.warm_up import WarmUpAnswer, WarmUpQuestion
 
 Q = TypeVar("Q", bound=Question)
 A = TypeVar("A", bound=Answer)
@@ -73,6 +86,22 @@ class AsyncClient(Session):
     async def noise(self, question: NoiseQuestion, **limits: Unpack[CallOptions]) -> NoiseAnswer:
         """How loud is a machine at the listener, by its fans and pumps?"""
         return (await self.ask(NOISE, question, **limits)).answer
+
+    async def warm_up(
+        self, question: WarmUpQuestion, **limits: Unpack[CallOptions]
+    ) -> WarmUpAnswer:
+        """How long until the machine settles, and how long does it last without pump or fans?"""
+        return (await self.ask(WARM_UP, question, **limits)).answer
+
+    async def sweep(self, question: SweepQuestion, **limits: Unpack[CallOptions]) -> SweepAnswer:
+        """How does the machine settle over a grid of settings?"""
+        return (await self.ask(SWEEP, question, **limits)).answer
+
+    async def solve_for(
+        self, question: SolveForQuestion, **limits: Unpack[CallOptions]
+    ) -> SolveForAnswer:
+        """Which is the least or greatest value at which the machine still meets its margins?"""
+        return (await self.ask(SOLVE_FOR, question, **limits)).answer
 
     async def ask(self, route: Route[Q, A], question: Q, **limits: Unpack[CallOptions]) -> Reply[A]:
         """Ask any question by its route; the reply has request id and headers beside the answer."""

@@ -1,7 +1,8 @@
 """A posted question into its answer, and a stored answer under its digest.
 
 The order is fixed: what the request says of itself, its body, its digest, the store, and
-only then the calculation, which runs in place because it takes a few milliseconds.
+only then the calculation, which runs in place where it takes a few milliseconds and at
+the workbench where it takes longer.
 """
 
 from typing import NamedTuple
@@ -26,8 +27,9 @@ from loopmargin_service.http.problems import NOT_STORED, ProblemError
 from loopmargin_service.http.reply import READING, Asking, Header, Reply, length
 from loopmargin_service.http.routes import Route
 from loopmargin_service.http.store import AnswerStore, Found, RequestKey
+from loopmargin_service.http.workbench import Workbench
 from loopmargin_service.questions.edition import EDITION
-from loopmargin_wire.answer import Answer
+from loopmargin_wire.answer import Answer, Question
 
 STORE_NAME = "loopmargin-answers"
 VARY: Header = (b"vary", b"accept")
@@ -44,9 +46,13 @@ class Answered(NamedTuple):
 class Calculation:
     """One question of the table: from its body to its answer, through the store."""
 
-    def __init__(self, asked_for: Route, store: AnswerStore, body_limit: int) -> None:
+    def __init__(
+        self, asked_for: Route, store: AnswerStore, body_limit: int, bench: Workbench
+    ) -> None:
         self._name = asked_for.name
         self._compute = asked_for.compute
+        self._long = asked_for.long
+        self._bench = bench
         self._store = store
         self._limit = body_limit
         self._reader = Reader(asked_for.question)
@@ -71,9 +77,17 @@ class Calculation:
         found = await self._store.find(name)
         if found.answer is not None:
             return Answered(name, found.answer, _status("hit", found))
-        answer = self._encoded(self._compute(question))
+        answer = await self._computed(question)
         kept = await self._store.keep(name, answer) if found.available else self._hold(name, answer)
         return Answered(name, answer, _status("fwd=miss; stored", Found(None, available=kept)))
+
+    async def _computed(self, question: Question) -> bytes:
+        """Compute here what is short, and at the workbench what is long."""
+        if self._long(question):
+            return await self._bench.run(
+                lambda asked: self._encoded(self._compute(asked)), question
+            )
+        return self._encoded(self._compute(question))
 
     def _hold(self, name: str, answer: bytes) -> bool:
         """Keep an answer here alone; the shared store is known to be away."""
@@ -112,9 +126,11 @@ class StoredAnswers:
         return representation(scope, body, entity_tag(body), headers)
 
 
-def question_handler(asked_for: Route, store: AnswerStore, body_limit: int) -> HTTPRouteHandler:
+def question_handler(
+    asked_for: Route, store: AnswerStore, body_limit: int, bench: Workbench
+) -> HTTPRouteHandler:
     """Make the handler of one row of the table."""
-    calculation = Calculation(asked_for, store, body_limit)
+    calculation = Calculation(asked_for, store, body_limit, bench)
 
     async def ask(request: Asking) -> Reply:
         return await calculation.reply(request)

@@ -22,6 +22,7 @@ from loopmargin_service.http.repeats import Repeats
 from loopmargin_service.http.routes import ROUTES, Route
 from loopmargin_service.http.settings import Settings
 from loopmargin_service.http.store import AnswerStore, SharedStore
+from loopmargin_service.http.workbench import Workbench
 from loopmargin_service.questions.edition import EDITION
 from loopmargin_service.questions.refusals import Refusal
 
@@ -29,10 +30,11 @@ from loopmargin_service.questions.refusals import Refusal
 def create_app(settings: Settings, routes: tuple[Route, ...] = ROUTES) -> Litestar:
     """Wire the service together; nothing is read from the environment here."""
     store = AnswerStore(settings.store_bytes, settings.store_ttl_s, shared_store(settings))
+    bench = Workbench()
     readiness = Readiness(store)
     app = Litestar(
         route_handlers=[
-            *(question_handler(row, store, settings.body_bytes) for row in routes),
+            *(question_handler(row, store, settings.body_bytes, bench) for row in routes),
             stored_answer_handler(store),
             *health_handlers(readiness),
             *page_handlers(),
@@ -43,7 +45,7 @@ def create_app(settings: Settings, routes: tuple[Route, ...] = ROUTES) -> Litest
             HTTPException: respond,
             Exception: respond,
         },
-        on_shutdown=[store.close],
+        on_shutdown=[store.close, bench.close],
         openapi_config=None,
         logging_config=None,
     )

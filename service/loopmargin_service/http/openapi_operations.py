@@ -10,7 +10,7 @@ from loopmargin_service.http.media import Media
 from loopmargin_service.http.openapi_headers import read, sent
 from loopmargin_service.http.openapi_schemas import paragraphs, reference
 from loopmargin_service.http.problems import MEDIA_TYPE, Kind
-from loopmargin_service.http.routes import Route
+from loopmargin_service.http.routes import Route, never
 from loopmargin_wire.problem import Problem
 
 Described = dict[str, Any]
@@ -38,6 +38,7 @@ REFUSALS: dict[str, tuple[tuple[Kind, ...], tuple[str, ...]]] = {
     "Unprocessable": ((problems.CONSTRAINT, problems.CONTRADICTION), ()),
     "Bug": ((problems.BUG,), ()),
     "Draining": ((problems.DRAINING,), ("Retry-After",)),
+    "Busy": ((problems.BUSY,), ("Retry-After",)),
 }
 
 
@@ -48,7 +49,7 @@ def shared_responses() -> dict[str, Described]:
 
 def question_path(row: Route, example: Described) -> Described:
     """Describe one question; the example holds a real question and its real answer."""
-    operation = {
+    operation: Described = {
         "operationId": operation_id(row.name),
         "tags": [row.tag],
         "summary": row.summary,
@@ -75,6 +76,8 @@ def question_path(row: Route, example: Described) -> Described:
             "500": _refer("Bug"),
         },
     }
+    if row.long is not never:
+        operation["responses"]["503"] = _refer("Busy")
     return {"post": operation}
 
 

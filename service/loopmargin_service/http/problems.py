@@ -127,6 +127,13 @@ DRAINING = Kind(
     "This replica is about to stop",
     "The replica answers what still arrives but wants no new traffic. Only `/readyz` says this.",
 )
+BUSY = Kind(
+    "busy",
+    503,
+    "Too many long calculations wait",
+    "Sweeps, searches and drawn uncertainties are computed one after the other, and only a few "
+    "may wait. Wait for the time in `Retry-After` and ask again; short questions are not held up.",
+)
 
 KINDS = (
     MALFORMED,
@@ -142,6 +149,7 @@ KINDS = (
     CONTRADICTION,
     BUG,
     DRAINING,
+    BUSY,
 )
 BY_NAME = {kind.name: kind for kind in KINDS}
 OF_ROUTER = {404: NOT_FOUND, 405: METHOD}

@@ -15,6 +15,7 @@ from loopmargin_wire.pump_head import PumpHeadAnswer, PumpHeadQuestion
 from loopmargin_wire.radiator_area import RadiatorAreaAnswer, RadiatorAreaQuestion
 from loopmargin_wire.steady_state import SteadyStateAnswer, SteadyStateQuestion
 from loopmargin_wire.supply_headroom import SupplyHeadroomAnswer, SupplyHeadroomQuestion
+from loopmargin_wire.warm_up import WarmUpAnswer, WarmUpQuestion
 
 
 def blocking(
@@ -23,6 +24,7 @@ def blocking(
     supply: SupplyHeadroomQuestion,
     state: SteadyStateQuestion,
     noise: NoiseQuestion,
+    warming: WarmUpQuestion,
 ) -> None:
     """Each question has its answer."""
     with loopmargin.Client("http://x", timeout=5.0, headers={"a": "b"}) as client:
@@ -32,6 +34,7 @@ def blocking(
         assert_type(client.supply_headroom(supply), SupplyHeadroomAnswer)
         assert_type(client.steady_state(state, timeout=9.0), SteadyStateAnswer)
         assert_type(client.noise(noise), NoiseAnswer)
+        assert_type(client.warm_up(warming), WarmUpAnswer)
         reply = client.ask(loopmargin.PUMP_HEAD, head)
         assert_type(reply, loopmargin.Reply[PumpHeadAnswer])
         stored = client.stored(loopmargin.STEADY_STATE, reply.content_location)
