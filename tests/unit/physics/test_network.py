@@ -108,6 +108,27 @@ def test_one_step_solves_linear_links() -> None:
     np.testing.assert_allclose(network.with_reference(topology, pressure), [[0.0], [8.0]])
 
 
+def test_iterations_are_counted() -> None:
+    """Linear links take one iteration to be solved, and at most two more to be seen as solved."""
+    topology = Topology(2, (0, 1, 1), (1, 0, 0), 0)
+    circuit = Network(topology, links([2.0, 4.0, 2.0], [0.0] * 3, [20.0, 0.0, 0.0]))
+
+    assert 1 <= circuit.solved(50.0).iterations <= 3
+
+
+def test_one_case_is_taken_out_of_many() -> None:
+    """A case of a batch keeps its batch axis, and everything that belongs to it."""
+    flow = np.array([[1.0, 2.0], [3.0, 4.0]])
+    flows = network.Flows(flow, 10.0 * flow, np.array([0.1, 0.2]), np.array([True, False]), 7)
+
+    second = flows.case(1)
+
+    assert second.flow.tolist() == [[2.0], [4.0]]
+    assert second.pressure.tolist() == [[20.0], [40.0]]
+    assert (second.residual.tolist(), second.converged.tolist()) == ([0.2], [False])
+    assert second.iterations == 7
+
+
 @pytest.mark.parametrize("reference", [0, 1, 3])
 def test_the_reference_takes_its_place(reference: int) -> None:
     """The reference, at zero, stands among the other nodes under its own number."""
