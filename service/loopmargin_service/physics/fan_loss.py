@@ -41,7 +41,7 @@ def heat_with_standing_fans(
     state : Equilibrium
         The equilibrium at which the fans stop, one case. [SI]
     standing : ndarray of bool
-        Which radiators lose their fans, (radiators, batch).
+        Which radiators lose their fans, (radiators, batch). [-]
     still : ndarray
         Conductance of each radiator in still air, (radiators, 1). [W/K]
 
@@ -50,7 +50,7 @@ def heat_with_standing_fans(
     given : HeatInput
         For the heat balance, each (…, batch). [SI]
     converged : ndarray of bool
-        Whether the air flows were found, (batch,).
+        Whether the air flows were found, (batch,). [-]
 
     Notes
     -----

@@ -72,7 +72,7 @@ def couplings(
     Parameters
     ----------
     layout : HeatLayout
-        What is where.
+        What is where. [-]
     given : HeatInput
         Flows and conductances. [SI]
     resistance : ndarray
@@ -116,7 +116,7 @@ def assemble(layout: HeatLayout, given: HeatInput, stores: Stores, joined: Coupl
     Parameters
     ----------
     layout : HeatLayout
-        What is where.
+        What is where. [-]
     given : HeatInput
         Flows and heats; its conductances are not used. [SI]
     stores : Stores
@@ -266,7 +266,7 @@ def stopped(running: Lumped, state: Array, stores: Stores, block_heat: Array) ->
     Returns
     -------
     Lumped
-        The system; its coolant is read behind each block, then where it was warmest.
+        The system; its coolant is read behind each block, then where it was warmest. [SI]
 
     Notes
     -----

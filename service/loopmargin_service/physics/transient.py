@@ -117,7 +117,7 @@ def first_times(
     times : ndarray
         Times, (batch, rows); the horizon where a limit is not reached. [s]
     reached : ndarray
-        Whether each limit is reached, (batch, rows).
+        Whether each limit is reached, (batch, rows). [-]
 
     Notes
     -----
