@@ -44,7 +44,7 @@ class RadiatorStore(Part, frozen=True, kw_only=True):
 
 
 class WarmUpQuestion(Question, frozen=True, kw_only=True):
-    """How long until the machine has settled, and how long does it last without pump or fans?
+    """How long until the machine settles, and how long does it last without pump or fans?
 
     Coolant that is not given is that of tubes, blocks, radiators and a reservoir of 150 mL.
     """

@@ -30,6 +30,7 @@ BRIEF = {
     **WHOLE,
     "operations": [
         {"include-path": "/v1/steady-state", "phases": {"coverage": {"enabled": False}}},
+        {"include-path": "/v1/warm-up", "phases": {"coverage": {"enabled": False}}},
     ],
 }
 

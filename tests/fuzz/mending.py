@@ -129,6 +129,21 @@ def _radiator(body: Body) -> None:
         branch["elements"] = [*branch["elements"][:59], _example_radiator()]
 
 
+def _stores(body: Body) -> None:
+    """List parts that the machine has, each once, and fill in what they hold."""
+    if "machine" not in body:
+        return
+    elements = [part for branch in body["machine"]["branches"] for part in branch["elements"]]
+    inside = 10.0
+    for field, key in (("blocks", "block"), ("radiators", "radiator")):
+        names = [part.get("name", key) for part in elements if part["kind"] == key]
+        listed = dict(zip(dict.fromkeys(names), body.get(field, ()), strict=False))
+        body[field] = [{**store, key: name} for name, store in listed.items()]
+        inside += sum(listed.get(name, {}).get("coolant_ml", 100.0) for name in names)
+    if body.get("coolant_volume_ml") is not None:
+        body["coolant_volume_ml"] = max(body["coolant_volume_ml"], inside)
+
+
 def _example_radiator() -> Body:
     (found, *_) = (
         element
@@ -148,4 +163,5 @@ MENDS: tuple[Callable[[Body], None], ...] = (
     _liquid,
     _loop,
     _radiator,
+    _stores,
 )
