@@ -7,21 +7,43 @@ from loopmargin_service.questions import (
     noise,
     pump_head,
     radiator_area,
+    solve_for,
     steady_state,
     supply_headroom,
+    sweep,
     warm_up,
 )
 from loopmargin_wire.answer import Answer, Question
 from loopmargin_wire.noise import NoiseAnswer, NoiseQuestion
 from loopmargin_wire.pump_head import PumpHeadAnswer, PumpHeadQuestion
 from loopmargin_wire.radiator_area import RadiatorAreaAnswer, RadiatorAreaQuestion
+from loopmargin_wire.solve_for import SolveForAnswer, SolveForQuestion
 from loopmargin_wire.steady_state import SteadyStateAnswer, SteadyStateQuestion
 from loopmargin_wire.supply_headroom import SupplyHeadroomAnswer, SupplyHeadroomQuestion
+from loopmargin_wire.sweep import SweepAnswer, SweepQuestion
 from loopmargin_wire.warm_up import WarmUpAnswer, WarmUpQuestion
 
 
+def never(_question: Question) -> bool:
+    """Say that no question of this kind takes long."""
+    return False
+
+
+def always(_question: Question) -> bool:
+    """Say that every question of this kind may take long."""
+    return True
+
+
+def when_drawn(question: SteadyStateQuestion) -> bool:
+    """Say that a machine takes long when machines are drawn about it."""
+    return question.uncertainty is not None
+
+
 class Route(NamedTuple):
-    """One question: its name on the path, its types, who answers it, and what to say of it."""
+    """One question: its name on the path, its types, who answers it, and what to say of it.
+
+    `long` tells of a question whether it takes more than a few milliseconds.
+    """
 
     name: str
     question: type[Question]
@@ -32,6 +54,7 @@ class Route(NamedTuple):
     assumes: str
     method: str
     validity: str
+    long: Callable[[Any], bool] = never
 
     @property
     def path(self) -> str:
@@ -103,7 +126,36 @@ ROUTES: tuple[Route, ...] = (
         "of its own question.",
         validity="That of the part questions. Air flow through the case is the largest "
         "uncertainty of all. Coolant or case air that would settle too hot is answered as "
-        "outside validity, with advice.",
+        "outside validity, with advice. The chances of temperatures and flow come from machines "
+        "drawn at random when `uncertainty` is given.",
+        long=when_drawn,
+    ),
+    Route(
+        "sweep",
+        SweepQuestion,
+        SweepAnswer,
+        sweep.answer,
+        "machine",
+        "The machine over a grid of settings",
+        assumes="Each case is a machine of its own at equilibrium.",
+        method="All cases of one build are solved together as one batch; a field that changes the "
+        "machine itself builds it anew for each of its values.",
+        validity="That of the whole machine, case by case: a case that is refused, does not "
+        "settle or runs away is named so and spoils no other.",
+        long=always,
+    ),
+    Route(
+        "solve-for",
+        SolveForQuestion,
+        SolveForAnswer,
+        solve_for.answer,
+        "machine",
+        "The setting at which every margin just holds",
+        assumes="Margins get better in one direction along the range that is asked about.",
+        method="The range is looked at on a grid and the step that holds the boundary is halved; "
+        "with uncertainties the same machines are drawn at every value.",
+        validity="That of the whole machine. `tried` shows every value that was looked at.",
+        long=always,
     ),
     Route(
         "noise",
