@@ -5,16 +5,22 @@ LOCK := $(BIN)/uv pip compile pyproject.toml --universal --python-version 3.11 \
 	--generate-hashes --no-header --no-annotate
 PIP := $(BIN)/python -m pip --disable-pip-version-check
 
-.PHONY: help demo test serve check format fuzz bench openapi lock clean
+LINTER := tests/openapi_lint
+NOT_SECRET := \.lock$$|package-lock\.json$$|deploy/sbom\.json$$|openapi\.json$$|\.answer\.json$$
+
+.PHONY: help demo test serve check check-code check-openapi check-deploy check-secrets \
+	check-proxy format fuzz bench openapi deploy-files release-contract lock clean
 
 help:
 	@echo "make demo     answer the four questions for the demo machine, over HTTP"
 	@echo "make test     every test but the long fuzz"
 	@echo "make serve    run the service on http://127.0.0.1:8000"
-	@echo "make check    format, lint, types, layers, OpenAPI drift"
+	@echo "make check    format, lint, types, layers, OpenAPI, deployment files, secrets, proxy"
 	@echo "make fuzz     the long fuzz"
 	@echo "make bench    benchmarks, as ratios"
 	@echo "make openapi  write openapi/openapi.json and the example answers"
+	@echo "make deploy-files      write the table of settings and the bill of materials"
+	@echo "make release-contract  take openapi/openapi.json as that of the last release"
 	@echo "make lock     resolve the lock files again"
 
 .venv/ready-run: requirements.lock pyproject.toml
@@ -36,14 +42,47 @@ serve: .venv/ready-run
 	$(BIN)/python -m loopmargin_service.http
 
 test: .venv/ready-test
-	$(BIN)/python -m pytest -m "not long"
+	$(BIN)/python -m pytest -m "not long and not proxy"
 
-check: .venv/ready-test
+# The parts need nothing of each other, so both cores work on them.
+check: .venv/ready-test $(LINTER)/node_modules/.ready
+	@$(MAKE) --no-print-directory --output-sync=target --jobs=2 \
+		check-code check-openapi check-secrets check-proxy check-deploy
+
+check-code: .venv/ready-test
 	$(BIN)/ruff format --check .
 	$(BIN)/ruff check .
 	$(BIN)/mypy
 	$(BIN)/lint-imports
+
+check-openapi: .venv/ready-test $(LINTER)/node_modules/.ready
 	$(BIN)/python -m loopmargin_service.http.openapi --check
+	$(BIN)/python $(LINTER)/breaking.py
+	$(BIN)/python $(LINTER)/lint.py
+
+check-deploy: .venv/ready-test
+	$(BIN)/yamllint --strict .
+	$(BIN)/hadolint deploy/Dockerfile
+	$(BIN)/check-jsonschema --builtin-schema vendor.compose-spec deploy/compose.yaml
+	$(BIN)/kubernetes-validate --strict --quiet \
+		$(filter-out %/kustomization.yaml,$(wildcard deploy/kubernetes/base/*.yaml))
+	$(BIN)/python deploy/settings_table.py --check
+	$(BIN)/python deploy/sbom.py --check
+
+check-secrets: .venv/ready-test
+	git ls-files -z | grep -zvE '$(NOT_SECRET)' \
+		| xargs -0 $(BIN)/detect-secrets-hook --no-verify --baseline .secrets.baseline
+
+check-proxy: .venv/ready-test
+	@command -v nginx >/dev/null || { echo "make check needs nginx to test its configuration" \
+		"(Debian: apt-get install nginx-light)"; exit 1; }
+	$(BIN)/python -m pytest -m proxy tests/faults/test_proxy.py
+
+$(LINTER)/node_modules/.ready: $(LINTER)/package-lock.json
+	@command -v npm >/dev/null || { echo "make check needs Node.js 18.18 or 20.17 or newer," \
+		"with npm (Debian: apt-get install nodejs npm)"; exit 1; }
+	npm ci --prefix $(LINTER)
+	@touch $@
 
 format: .venv/ready-test
 	$(BIN)/ruff format .
@@ -58,10 +97,19 @@ bench: .venv/ready-test
 openapi: .venv/ready-test
 	$(BIN)/python -m loopmargin_service.http.openapi
 
+deploy-files: .venv/ready-test
+	$(BIN)/python deploy/settings_table.py
+	$(BIN)/python deploy/sbom.py
+
+release-contract: .venv/ready-test
+	$(BIN)/python $(LINTER)/breaking.py --release
+
 lock: .venv/ready-run
 	$(PIP) install --quiet uv==0.13.9
 	$(LOCK) --extra service --extra demo --extra build -o requirements.lock
 	$(LOCK) --all-extras -c requirements.lock -o requirements-dev.lock
+	$(LOCK) --extra service -c requirements.lock -o deploy/requirements.lock
+	$(LOCK) --extra build -c requirements.lock -o deploy/requirements-build.lock
 
 clean:
-	rm -rf .venv demo/output build dist
+	rm -rf .venv demo/output build dist $(LINTER)/node_modules
