@@ -14,6 +14,8 @@ Body = dict[str, Any]
 
 EXAMPLE: Body = json.loads(Path("openapi/examples/steady-state.question.json").read_bytes())
 LIQUID_C = 3.0
+SOUND: Body = {"kind": "dba", "level_dba": 30.0, "speed_rpm": 1500.0}
+POINTERS = ("/room/air_c", "/rest_w", "/pumps/0/speed_rpm", "/coolant_limit_c")
 # Share of the range of a field by which points of a curve are kept apart.
 GAP = 1e-3
 
@@ -129,9 +131,20 @@ def _radiator(body: Body) -> None:
         branch["elements"] = [*branch["elements"][:59], _example_radiator()]
 
 
+def _sound(body: Body) -> None:
+    """Give every fan and pump of a machine a sound, if somebody listens to it."""
+    if not body.get("listener") or "pumps" not in body:
+        return
+    elements = [element for branch in body["branches"] for element in branch["elements"]]
+    fanned = [element for element in elements if element["kind"] == "radiator"]
+    fans = [part["fans"]["fan"] for part in (*fanned, *body["case"].get("fans", ()))]
+    for device in (*body["pumps"], *fans):
+        device["sound"] = device.get("sound") or dict(SOUND)
+
+
 def _stores(body: Body) -> None:
     """List parts that the machine has, each once, and fill in what they hold."""
-    if "machine" not in body:
+    if "machine" not in body or "axes" in body or "unknown" in body:
         return
     elements = [part for branch in body["machine"]["branches"] for part in branch["elements"]]
     inside = 10.0
@@ -142,6 +155,37 @@ def _stores(body: Body) -> None:
         inside += sum(listed.get(name, {}).get("coolant_ml", 100.0) for name in names)
     if body.get("coolant_volume_ml") is not None:
         body["coolant_volume_ml"] = max(body["coolant_volume_ml"], inside)
+
+
+def _sought(body: Body) -> None:
+    """Point axes and unknowns at numbers that every machine has, each at another one."""
+    for number, axis in enumerate(body.get("axes", ())):
+        axis["values"] = axis["values"][:3]
+        if axis["kind"] == "factor":
+            axis["of"] = "fan_speeds"
+        if number or axis["kind"] == "field":
+            minimal = {"kind": "field", "pointer": POINTERS[number], "values": axis["values"]}
+            body["axes"][number] = minimal
+    if "unknown" in body:
+        unknown = body["unknown"]
+        if unknown["kind"] == "factor":
+            unknown["of"] = "fan_speeds"
+        else:
+            unknown["pointer"] = POINTERS[0]
+        most = 4.0 if unknown["kind"] == "factor" else 1e5
+        ends = unknown.get("lowest", 0.2), unknown.get("highest", 2.0)
+        unknown["lowest"] = min(*ends, most)
+        unknown["highest"] = max(*ends, unknown["lowest"] + 0.5)
+    if "axes" in body or "unknown" in body:
+        _fewer_draws(body["machine"])
+    if "axes" in body:
+        body["case_limit"] = 20_000
+
+
+def _fewer_draws(machine: Body) -> None:
+    """Keep a search over drawn machines short."""
+    if machine.get("uncertainty"):
+        machine["uncertainty"]["draws"] = 200
 
 
 def _example_radiator() -> Body:
@@ -163,5 +207,7 @@ MENDS: tuple[Callable[[Body], None], ...] = (
     _liquid,
     _loop,
     _radiator,
+    _sound,
     _stores,
+    _sought,
 )

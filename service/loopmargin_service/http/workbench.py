@@ -25,19 +25,21 @@ A = TypeVar("A")
 
 
 class Workbench:
-    """One calculating thread, with a bounded queue before it."""
+    """One calculating thread, with a bounded queue before it; it starts with the first question."""
 
     def __init__(self, most_waiting: int = MOST_WAITING) -> None:
         self._most = most_waiting
         self._waiting = 0
-        self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="workbench")
+        self._thread: ThreadPoolExecutor | None = None
 
     async def run(self, compute: Callable[[Q], A], question: Q) -> A:
         """Compute one question when its turn comes; refuse it when too many wait."""
         if self._waiting >= self._most:
             detail = f"{self._waiting} long calculations wait already; ask again in a second."
             raise ProblemError(BUSY, detail, headers=RETRY)
-        sys.setswitchinterval(SWITCH_INTERVAL)
+        if self._thread is None:
+            sys.setswitchinterval(SWITCH_INTERVAL)
+            self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="workbench")
         self._waiting += 1
         try:
             loop = asyncio.get_running_loop()
@@ -47,4 +49,6 @@ class Workbench:
 
     async def close(self) -> None:
         """Finish what is being computed and drop what only waits."""
-        await asyncio.to_thread(self._thread.shutdown, wait=True, cancel_futures=True)
+        thread, self._thread = self._thread, None
+        if thread is not None:
+            await asyncio.to_thread(thread.shutdown, wait=True, cancel_futures=True)

@@ -135,12 +135,12 @@ def from_kv(flow_at_one_bar: ArrayLike, density: ArrayLike) -> Drop:
 
 
 def _weights(points: NDArray[np.float64], drops: NDArray[np.float64]) -> NDArray[np.float64]:
-    """One for absolute errors, one over the drop for relative errors."""
+    """One for absolute errors, the largest drop over the drop for relative errors."""
     flowing = points[points > 0.0]
     largest = drops.max()
     if flowing.max() <= WEIGHTED_SPAN * flowing.min() or largest <= 0.0:
         return np.ones_like(drops)
-    weights: NDArray[np.float64] = 1.0 / np.maximum(drops, _SMALLEST_DROP * largest)
+    weights: NDArray[np.float64] = largest / np.maximum(drops, _SMALLEST_DROP * largest)
     return weights
 
 

@@ -45,9 +45,8 @@ class Factors(NamedTuple):
 
     def rows(self, cause: str, names: list[str]) -> Array:
         """Give the factors of one cause for every block. [-]"""
-        return np.asarray([self.row(f"{cause} of {name}") for name in names]).reshape(
-            len(names), -1
-        )
+        found = [self.row(f"{cause} of {name}") for name in names]
+        return np.asarray(found, dtype=np.float64).reshape(len(names), self.factor.shape[1])
 
 
 class Drawn(NamedTuple):

@@ -32,6 +32,7 @@ from loopmargin_wire.sweep import FactorAxis, FieldAxis, SweepQuestion
 # A coarse look at the whole range, then halvings of the step that holds the boundary.
 GRID = 9
 HALVINGS = 8
+MOST_DRAWS = 2000
 
 
 class Judged(NamedTuple):
@@ -51,6 +52,15 @@ def answer(question: SolveForQuestion) -> SolveForAnswer:
             Fault(
                 ("unknown", "highest"),
                 f"highest is {high:g} and lowest {low:g}; give a range with highest above lowest",
+            )
+        )
+    asked = question.machine.uncertainty
+    if asked is not None and asked.draws > MOST_DRAWS:
+        raise Refusal(
+            Fault(
+                ("machine", "uncertainty", "draws"),
+                f"{asked.draws} draws at every value tried are too many; ask for at most "
+                f"{MOST_DRAWS} here",
             )
         )
     judge = _Judge(question.machine, _change(question))

@@ -23,6 +23,10 @@ SETTINGS = re.compile(
     r"/room/(air_c|altitude_m)|/rest_w|/pumps/\d+/speed_rpm"
     r"|/branches/\d+/elements/\d+/(power_w|fans/speed_rpm)|/case/fans/\d+/fans/speed_rpm"
 )
+# What one question may ask for: each machine is built once for each value that turns it, and
+# solving it costs about as much as this many builds.
+MOST_BUILDS = 6000
+BUILDS_PER_MACHINE = 20
 GROUPS = {
     "fan_speeds": re.compile(r".*/fans/speed_rpm"),
     "pump_speeds": re.compile(r"/pumps/\d+/speed_rpm"),
@@ -54,11 +58,28 @@ def changes(question: SweepQuestion) -> tuple[Change, ...]:
                 "use fewer values or ask in parts",
             )
         )
+    _affordable(found)
     pointers = [pointer for change in found for pointer in change.pointers]
     twice = next((pointer for pointer in pointers if pointers.count(pointer) > 1), None)
     if twice is not None:
         raise Refusal(Fault(("axes",), f"two axes change {twice}; let one axis change it"))
     return found
+
+
+def _affordable(found: tuple[Change, ...]) -> None:
+    """Refuse a grid that needs more machines built than one question may ask for."""
+    machines = math.prod(len(change.values) for change in found if not change.setting)
+    turned = sum(len(change.values) for change in found if change.setting)
+    builds = machines * (turned + BUILDS_PER_MACHINE)
+    if builds > MOST_BUILDS:
+        names = ", ".join(change.name for change in found if not change.setting)
+        raise Refusal(
+            Fault(
+                ("axes",),
+                f"{names} change the machine itself, which takes {builds} builds here and may take "
+                f"{MOST_BUILDS}; give these axes fewer values or ask in parts",
+            )
+        )
 
 
 def _leaves(document: object, pointer: str) -> Iterator[tuple[str, float]]:
