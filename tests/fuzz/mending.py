@@ -40,7 +40,8 @@ def spread(values: list[float], low: float, high: float) -> list[float]:
         rising[place] = max(rising[place], rising[place - 1] + gap)
     top = high
     for place in reversed(range(len(rising))):
-        rising[place] = min(rising[place], top)
+        # Taking gaps off may end a rounding error below the lower limit.
+        rising[place] = max(low, min(rising[place], top))
         top = rising[place] - gap
     return rising
 
