@@ -83,6 +83,12 @@ def at_equilibrium(answer: SteadyStateAnswer) -> None:
     say(f"  coolant flow          {state.flow_l_per_min:6.2f} L/min")
     say(f"  air in the case       {state.case.air_c:6.1f} degC")
     say(f"  power from the mains  {state.wall_power_w or state.dc_power_w:6.0f} W")
+    listener, noise = answer.question.listener, state.noise
+    if listener is not None and noise is not None:
+        say(
+            f"  level at {listener.distance_m:g} m         {noise.level_dba:7.1f} dBA, "
+            f"loudest {noise.dominating_source}, allowed {listener.allowed_dba:g} dBA"
+        )
     say("\n  part           block coolant in   heat    K/W     part     limit")
     for part in state.components:
         say(

@@ -5,6 +5,7 @@ from typing import Annotated, Literal
 from msgspec import Meta
 
 from loopmargin_wire.answer import Answer, Question, Solve, State
+from loopmargin_wire.noise import NoiseState
 from loopmargin_wire.part import (
     Adapter,
     Bend,
@@ -43,6 +44,7 @@ from loopmargin_wire.quantity import (
     Velocity,
     quantity,
 )
+from loopmargin_wire.sound import Listener
 from loopmargin_wire.supply_headroom import Supply
 from loopmargin_wire.uncertainty import Simulation, Uncertainties
 
@@ -158,7 +160,8 @@ class SteadyStateQuestion(Question, frozen=True, kw_only=True):
     """How warm, how fast and how power-hungry is the whole machine once it has settled?
 
     With `uncertainty` the chances of temperatures and flow come from machines drawn at
-    random; without it from how the machine follows slower fans and slower pumps.
+    random; without it from how the machine follows slower fans and slower pumps. With a
+    `listener` every fan and pump needs its `sound`, and the noise is judged as well.
     """
 
     room: Room
@@ -175,6 +178,7 @@ class SteadyStateQuestion(Question, frozen=True, kw_only=True):
     required_flow_l_per_min: FlowLPerMin
     confidence: Confidence = 0.95
     uncertainty: Uncertainties | None = None
+    listener: Listener | None = None
 
 
 class NodeState(State, frozen=True, kw_only=True):
@@ -260,6 +264,7 @@ class MachineState(State, frozen=True, kw_only=True):
     elements: Annotated[tuple[MachineElementState, ...], Meta(max_length=1500)]
     case: CaseState
     heat: HeatBalance
+    noise: NoiseState | None = None
     simulation: Simulation | None = None
     solve: Solve
 

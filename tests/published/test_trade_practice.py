@@ -44,6 +44,7 @@ def compact_machine(power_w: float) -> SteadyStateQuestion:
     """Describe the machine of the fact with the parts assumed above."""
     question: dict[str, Any] = json.loads(EXAMPLE.read_text())
     question["room"] = {"air_c": 21}
+    del question["listener"]
     question["coolant"] = {"kind": "water"}
     question["pumps"][0]["speed_rpm"] = 0.5 * question["pumps"][0]["curve_speed_rpm"]
     for element in question["branches"][0]["elements"]:

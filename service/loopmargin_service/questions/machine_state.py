@@ -98,6 +98,7 @@ def describe(settled: Settled) -> MachineState:
         elements=_elements(settled, point),
         case=_case(settled),
         heat=heat,
+        noise=None if settled.noise is None else settled.noise.state,
         simulation=(
             None
             if settled.drawn is None

@@ -9,6 +9,8 @@ from loopmargin_service.questions.draws import Drawn
 from loopmargin_service.questions.machine_build import Built
 from loopmargin_service.questions.operating_point import Point, case
 from loopmargin_service.questions.pipework import Pipework
+from loopmargin_wire.answer import Margin
+from loopmargin_wire.noise import NoiseAnswer
 from loopmargin_wire.part import Reservoir
 from loopmargin_wire.steady_state import SteadyStateQuestion
 from loopmargin_wire.supply_headroom import SupplyHeadroomAnswer
@@ -22,7 +24,8 @@ PUMPS = 2
 class Settled(NamedTuple):
     """A question, what was built from it, and what came out; one batch of three cases.
 
-    `drawn` are the machines drawn from uncertainties, if that was asked for.
+    `noise` is there if there is a listener, `drawn` are the machines drawn from uncertainties,
+    if that was asked for.
     """
 
     question: SteadyStateQuestion
@@ -31,7 +34,13 @@ class Settled(NamedTuple):
     reservoir: Reservoir
     state: Equilibrium
     supply: SupplyHeadroomAnswer
+    noise: NoiseAnswer | None = None
     drawn: Drawn | None = None
+
+    @property
+    def part_margins(self) -> tuple[Margin, ...]:
+        """Margins of the part questions that were asked beside the machine."""
+        return (*(self.noise.margins if self.noise else ()), *self.supply.margins)
 
     def point(self) -> Point:
         """Give the loop at the case asked about."""

@@ -6,6 +6,7 @@ from loopmargin_service.physics import machine as physics
 from loopmargin_service.questions import (
     draws,
     machine_build,
+    machine_noise,
     machine_state,
     parts,
     pipework,
@@ -25,11 +26,16 @@ from loopmargin_service.questions.machine_margins import machine_margins
 from loopmargin_service.questions.radiator_range import fan_notes, radiator_notes
 from loopmargin_service.questions.settled import BASE, FANS, PUMPS, Settled
 from loopmargin_wire.answer import Basis, Margin, Note, Outcome
+from loopmargin_wire.noise import NoiseAnswer
 from loopmargin_wire.part import CoreRadiator, Reservoir
 from loopmargin_wire.steady_state import MachineState, SteadyStateAnswer, SteadyStateQuestion
 
 # Slower fans and a slower pump, solved beside the machine, show how it follows them.
 SLOWER = 0.9
+PLAIN_ADVICE = (
+    "Temperatures: faster fans, more radiator face or less power. Flow and head: a faster pump or "
+    "a less restrictive loop."
+)
 
 
 def answer(question: SteadyStateQuestion, *, seed: str | None = None) -> SteadyStateAnswer:
@@ -38,6 +44,7 @@ def answer(question: SteadyStateQuestion, *, seed: str | None = None) -> SteadyS
     A *seed* makes the draws those of another question.
     """
     parts.above_freezing(parts.mix(question.coolant), question.room.air_c, ("room", "air_c"))
+    noise = machine_noise.machine_noise(question)
     reservoir = question.reservoir or Reservoir(node=question.pumps[0].from_node)
     plumbing = pipework.build(question.branches, question.pumps, reservoir.node)
     built = machine_build.build(question, plumbing)
@@ -45,15 +52,16 @@ def answer(question: SteadyStateQuestion, *, seed: str | None = None) -> SteadyS
     factors[0, FANS] = factors[1, PUMPS] = SLOWER
     state = physics.solve(built.machine, machine_build.setting(question, built, *factors))
     supply = supply_headroom.answer(machine_state.supply_question(question, built, state))
-    settled = Settled(question, plumbing, built, reservoir, state, supply)
+    settled = Settled(question, plumbing, built, reservoir, state, supply, noise)
     trouble = _trouble(settled)
     if trouble is None and question.uncertainty is not None:
         settled = settled._replace(drawn=draws.draw(question, question.uncertainty, built, seed))
     if trouble is not None:
-        return _answer(settled, trouble, supply.margins, None)
+        return _answer(settled, trouble, settled.part_margins, None)
     described = machine_state.describe(settled)
     margins = machine_margins(settled, described)
-    return _answer(settled, _outcome(margins), (*margins, *supply.margins), described)
+    outcome = _outcome(margins, noise)
+    return _answer(settled, outcome, (*margins, *settled.part_margins), described)
 
 
 def _trouble(settled: Settled) -> Outcome | None:
@@ -87,21 +95,16 @@ def _trouble(settled: Settled) -> Outcome | None:
     return None
 
 
-def _outcome(margins: tuple[Margin, ...]) -> Outcome:
+def _outcome(margins: tuple[Margin, ...], noise: NoiseAnswer | None) -> Outcome:
     """Say what fails and what would help."""
     failing = [item.criterion for item in margins if item.verdict == "fails"]
+    advice = [PLAIN_ADVICE] if failing else []
+    if noise is not None and noise.outcome.reason:
+        failing += [item.criterion for item in noise.margins]
+        advice += noise.outcome.advice
     if not failing:
         return Outcome(status="solved")
-    return Outcome(
-        status="solved",
-        reason=f"fails: {', '.join(failing)}",
-        advice=(
-            (
-                "Temperatures: faster fans, more radiator face or less power. Flow and head: a "
-                "faster pump or a less restrictive loop."
-            ),
-        ),
-    )
+    return Outcome(status="solved", reason=f"fails: {', '.join(failing)}", advice=tuple(advice))
 
 
 def _answer(
@@ -141,13 +144,16 @@ def _basis(settled: Settled) -> tuple[Basis, ...]:
             laws += [wording.LOUVRED_HEAT, wording.LOUVRED_DROP]
         else:
             laws.append(wording.RATED)
-    return tuple(dict.fromkeys((*laws, *settled.supply.basis)))
+    laws += settled.supply.basis
+    laws += settled.noise.basis if settled.noise else ()
+    return tuple(dict.fromkeys(laws))
 
 
 def _notes(settled: Settled, described: MachineState | None) -> tuple[Note, ...]:
     """Note what was assumed and what stands near or outside the range of a law."""
     notes = [wording.AIR_FLOW_NOTE, wording.NO_LOOP_LOSS_NOTE]
     notes += [Note(code=note.code, text=note.text) for note in settled.supply.notes]
+    notes += machine_noise.noise_notes(settled.noise) if settled.noise else ()
     if described is None:
         return tuple(notes)
     notes += transitional_notes(described.elements)

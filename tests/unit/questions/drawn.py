@@ -24,7 +24,8 @@ from loopmargin_wire.part import (
     Room,
 )
 from loopmargin_wire.pump_head import Branch, Element, PumpHeadQuestion
-from loopmargin_wire.radiator_area import GivenFans, RadiatorAreaQuestion
+from loopmargin_wire.radiator_area import AllowedCoolant, GivenFans, RadiatorAreaQuestion
+from loopmargin_wire.sound import SoundDba
 from loopmargin_wire.steady_state import (
     Case,
     CaseFans,
@@ -43,6 +44,8 @@ replace = msgspec.structs.replace
 JUNCTIONS = ("suction", "delivery", "first", "second")
 """The first pump runs from the first to the second; branches lead back round the ring."""
 
+HUM = SoundDba(level_dba=30.0, speed_rpm=1500.0)
+
 # Air has 1 kJ/(kg K) and at least 0.5 kg in a cubic metre, water 4 MJ/(m3 K).
 AIR_W_PER_K = 0.5 * 1000.0 / 3600.0
 LIQUID_W_PER_K = 4.0e6 / 60_000.0
@@ -57,17 +60,17 @@ def falling(points: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
 
 
 def mended_pump(pump: Pump) -> Pump:
-    """Sort the points of a pump until its curve falls."""
+    """Sort the points of a pump until its curve falls, and give it a sound for a listener."""
     points = falling([(point.flow_l_per_min, point.head_m) for point in pump.curve])
-    return replace(pump, curve=tuple(HeadPoint(flow_l_per_min=x, head_m=y) for x, y in points))
+    curve = tuple(HeadPoint(flow_l_per_min=x, head_m=y) for x, y in points)
+    return replace(pump, curve=curve, sound=pump.sound or HUM)
 
 
 def mended_fan(fan: Fan) -> Fan:
-    """Sort the points of a fan until its curve falls."""
+    """Sort the points of a fan until its curve falls, and give it a sound for a listener."""
     points = falling([(point.air_flow_m3_per_h, point.pressure_pa) for point in fan.curve])
-    return replace(
-        fan, curve=tuple(FanPoint(air_flow_m3_per_h=x, pressure_pa=y) for x, y in points)
-    )
+    curve = tuple(FanPoint(air_flow_m3_per_h=x, pressure_pa=y) for x, y in points)
+    return replace(fan, curve=curve, sound=fan.sound or HUM)
 
 
 def mended_fans(fans: Fans) -> Fans:
@@ -94,6 +97,9 @@ def mended_radiator(radiator: Radiator) -> Radiator:
 
 def _mended_area(question: RadiatorAreaQuestion) -> RadiatorAreaQuestion:
     question = replace(question, radiator=mended_radiator(question.radiator))
+    if isinstance(question.target, AllowedCoolant):
+        target = replace(question.target, coolant_c=abs(question.target.coolant_c))
+        question = replace(question, target=target)
     if isinstance(question.air, GivenFans):
         return replace(question, air=replace(question.air, fans=mended_fans(question.air.fans)))
     return question
