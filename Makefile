@@ -47,7 +47,7 @@ test: .venv/ready-test
 
 # The parts need nothing of each other, so both cores work on them.
 check: .venv/ready-test $(LINTER)/node_modules/.ready
-	@$(MAKE) --no-print-directory --output-sync=target --jobs=2 \
+	@$(MAKE) --no-print-directory --output-sync=target --jobs=2 --keep-going \
 		check-code check-openapi check-secrets check-proxy check-deploy
 
 check-code: .venv/ready-test
