@@ -18,8 +18,14 @@ from loopmargin_service.physics.radiator import AirStream, conductance
 # What walls and leaks of a case without any moving air still carry away; common practice
 # for half a square metre of sheet, no source. [W/K]
 STILL_CASE = 5.0
-# Air that moves less than this, with nothing left to drive it, stands. [kg/s]
-STILL_FLOW = 1e-5
+# A standing fan is taken at this share of its speed, which keeps its law finite; what it moves
+# is less than what walls carry away. [-]
+STANDING = 0.01
+# With nothing left to drive it the air comes to rest ever more slowly. Below this flow, a
+# fiftieth of what walls carry away, it stands; and pressures that balance this well are
+# good enough for a machine that is about to be shut down. [kg/s and -]
+STILL_FLOW = 1e-4
+BALANCED = 1e-6
 
 
 def heat_with_standing_fans(
@@ -78,7 +84,8 @@ def heat_with_standing_fans(
         room=np.repeat(setting.room_temperature, batch),
         case_heat=np.repeat(setting.case_heat, batch),
     )
-    return given, flows.converged | (np.abs(flows.flow).max(axis=0) < STILL_FLOW)
+    standing_air = np.abs(flows.flow).max(axis=0) < STILL_FLOW
+    return given, (flows.residual < BALANCED) | standing_air
 
 
 def _air_flows(
@@ -87,7 +94,7 @@ def _air_flows(
     """Solve the air flows with some fans at rest."""
     batch, radiators = standing.shape[1], standing.shape[0]
     ratio = np.repeat(setting.fan_ratio, batch, axis=1)
-    ratio[:radiators] = np.where(standing, 0.0, ratio[:radiators])
+    ratio[:radiators] = np.where(standing, STANDING * ratio[:radiators], ratio[:radiators])
     density = np.repeat(state.air_density, batch, axis=1)
     temperature = np.repeat(state.air_temperature, batch, axis=1)
     start = np.repeat(state.air_flows.flow, batch, axis=1)
