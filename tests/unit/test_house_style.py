@@ -54,7 +54,7 @@ def functions(path: Path) -> tuple[Function, ...]:
     lines, found = path.read_text().splitlines(), []
     for node in ast.walk(parsed(path)):
         if isinstance(node, FunctionNode):
-            body = node.body[1:] if ast.get_docstring(node) is not None else node.body
+            body = node.body[1:] if ast.get_docstring(node, clean=False) is not None else node.body
             span = lines[body[0].lineno - 1 : node.end_lineno] if body else []
             code = [line for line in span if line.strip() and not line.strip().startswith("#")]
             found.append(Function(f"{path.relative_to(ROOT)}:{node.name}", node, len(code)))
