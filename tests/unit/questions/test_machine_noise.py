@@ -4,6 +4,7 @@ from typing import Any
 
 import msgspec
 import pytest
+from hypothesis import HealthCheck, given, settings
 
 from loopmargin_service.questions import noise
 from loopmargin_service.questions.machine_noise import noise_question
@@ -19,6 +20,8 @@ from tests.unit.questions.asked import (
     margin_of,
     pointer,
 )
+from tests.unit.questions.drawn import STEADY_STATE_QUESTIONS
+from tests.unit.questions.sound import broken_promises
 
 RADIATOR_FANS = "branches/0/elements/6/fans"
 DEAF = {"listener": None}
@@ -144,3 +147,16 @@ def test_faster_fans_are_cooler_and_louder() -> None:
     assert fast.noise is not None
     assert fast.coolant_hottest_c < slow.coolant_hottest_c
     assert fast.noise.level_dba > slow.noise.level_dba
+
+
+@settings(max_examples=50, deadline=None, suppress_health_check=list(HealthCheck))
+@given(machine=STEADY_STATE_QUESTIONS.filter(lambda drawn: drawn.listener is not None))
+def test_any_machine_poses_a_sound_question(machine: SteadyStateQuestion) -> None:
+    """Every fan and pump is a source, and the answer keeps its promises, settled or not."""
+    assert machine.listener is not None
+    posed = noise_question(machine, machine.listener)
+
+    answer = noise.answer(posed)
+
+    assert broken_promises(posed, answer, machine.confidence) == []
+    assert len(posed.sources) >= len(machine.pumps) + len(machine.case.fans) + 1
