@@ -28,7 +28,7 @@ from tests.unit.questions.sound import broken_promises
 LARGE_INPUT = (HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.filter_too_much)
 # Every phase but the explanation, which would repeat a failing machine hundreds of times.
 PHASES = (Phase.explicit, Phase.reuse, Phase.generate, Phase.shrink)
-MANY = settings(max_examples=200, deadline=None, suppress_health_check=LARGE_INPUT, phases=PHASES)
+MANY = settings(max_examples=150, deadline=None, suppress_health_check=LARGE_INPUT, phases=PHASES)
 SOME = settings(MANY, max_examples=60)
 
 
@@ -147,7 +147,7 @@ def test_most_questions_are_answered(
     """The random questions above are not mostly refused, which would test little."""
     answered: list[bool] = []
 
-    @settings(SOME, derandomize=True, database=None, phases=(Phase.generate,))
+    @settings(SOME, max_examples=40, derandomize=True, database=None, phases=(Phase.generate,))
     @given(question=questions)
     def count(question: object) -> None:
         try:
