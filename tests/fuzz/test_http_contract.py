@@ -12,7 +12,7 @@ SCHEMA = served(BRIEF, keep_one_in=8)
 
 @SCHEMA.parametrize()
 @settings(
-    max_examples=20,
+    max_examples=15,
     deadline=None,
     derandomize=True,
     # A failure is shown as it was drawn; making it smaller takes minutes.

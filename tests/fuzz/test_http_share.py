@@ -56,7 +56,7 @@ def test_most_questions_inside_the_limits_are_answered(
     row: Route, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """The limits are not a facade behind which everything is refused."""
-    judge(row, share(row, 30), capsys)
+    judge(row, share(row, 20), capsys)
 
 
 @pytest.mark.long
