@@ -246,3 +246,19 @@ def test_an_imposed_flow_is_met() -> None:
     lost += [darcy_weisbach(tube, flow, DENSITY, VISCOSITY) for flow in wanted[0].tolist()]
     np.testing.assert_allclose(found.flow, np.repeat(wanted, 2, axis=0), rtol=1e-8)
     np.testing.assert_allclose(found.pressure[1], lost, rtol=1e-7)
+
+
+def test_terms_may_be_multiplied() -> None:
+    """With terms times k every branch loses k times as much at the same flow, case by case."""
+    layout = loop(
+        [Branch(1, 0, [Tube(1.0, viscous=300.0, inertial=4.0), Part()])], [Pump(parabola())]
+    )
+    liquid, factor = filled(layout, np.array([1e-3, 2e-3])), np.array([0.7, 1.3])
+    flow = np.array([[0.1, 0.05], [0.0, 0.0]])
+    terms, still = loop_terms(layout, liquid), imposed_flow(np.zeros((1, 2)))
+
+    drop, slope = loop_law(terms, still)(flow)
+    more, steeper = loop_law(terms.times(factor), still)(flow)
+
+    np.testing.assert_allclose(more[0], factor * drop[0], rtol=1e-12)
+    np.testing.assert_allclose(steeper[0], factor * slope[0], rtol=1e-12)

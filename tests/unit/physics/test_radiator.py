@@ -184,21 +184,30 @@ def test_batch_equals_single_streams() -> None:
 
 
 @pytest.mark.parametrize(
-    ("density", "temperature", "expected"),
-    [(1.204, 293.15, 24.0), (0.602, 293.15, 18.0), (1.204, 333.15, None)],
+    ("density", "temperature"), [(1.204, 293.15), (0.602, 293.15), (1.204, 333.15)]
 )
-def test_air_drop_of_a_rated_radiator(
-    density: float, temperature: float, expected: float | None
-) -> None:
-    """At 1 m/s, 12 Pa linear follow the viscosity and 12 Pa quadratic the density."""
-    section = rated(linear=12.0, quadratic=12.0)
+@pytest.mark.parametrize("velocity", [0.5, 1.0, 2.0])
+def test_air_drop_of_a_rated_radiator(density: float, temperature: float, velocity: float) -> None:
+    """Of 7 v + 12 v^2 the linear part follows the viscosity and the quadratic one the density."""
+    section = rated(linear=7.0, quadratic=12.0)
     thicker = float(air.viscosity(temperature) / air.viscosity(293.15))
-    wanted = 12.0 * thicker + 12.0 * density / 1.204
 
-    drop = section.air_drop(stream(density * section.face_area, density, temperature))
+    drop = section.air_drop(stream(velocity * density * section.face_area, density, temperature))
 
-    assert float(drop[0]) == pytest.approx(wanted, rel=1e-12)
-    assert expected is None or expected == pytest.approx(wanted, rel=1e-12)
+    expected = 7.0 * thicker * velocity + 12.0 * density / 1.204 * velocity**2
+    assert float(drop[0]) == pytest.approx(expected, rel=1e-12)
+
+
+@pytest.mark.parametrize("factor", [0.8, 1.0, 1.25])
+def test_a_factor_on_the_walls(factor: float) -> None:
+    """A factor on UA is a core with that much more or less derating, not one on the heat."""
+    flow, liquid_flow = stream(0.05), np.array([0.03])
+
+    found = float(conductance(CORE, flow, liquid_flow, WATER, factor)[0])
+
+    other = CoreSection(COMMON, 0.85 * factor)
+    assert found == pytest.approx(between_inlets(other, 0.05, 0.03), rel=1e-12)
+    assert abs(found / between_inlets(CORE, 0.05, 0.03) - 1.0) <= abs(factor - 1.0)
 
 
 def test_air_drop_of_a_core_is_that_of_the_core() -> None:
