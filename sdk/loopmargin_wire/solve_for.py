@@ -40,7 +40,8 @@ class SolveForQuestion(Question, frozen=True, kw_only=True):
     """Which is the least (or the greatest) value at which the machine still meets its margins?
 
     With `machine.uncertainty` a margin is met when it holds with the machine's `confidence`;
-    without it, when it holds at best estimate. Margins of temperatures, flow and supply count.
+    without it, when it holds at best estimate. Margins of temperatures, flow, supply
+    and, with a listener, noise count; those of supply and noise at best estimate.
     """
 
     machine: SteadyStateQuestion

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from loopmargin_service.physics import monotone
 
-CHECK_VALVE_STEEPNESS = 1.0e6
+CHECK_VALVE_STEEPNESS = 1.0e8
 """Slope of a closed check valve over the mean slope of the curve. [-]"""
 
 # A curve that is level in a point still falls by this share of its mean slope there.

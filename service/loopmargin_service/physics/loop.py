@@ -83,6 +83,7 @@ class Loop:
             self.branch_tail + self.pump_tail,
             self.branch_head + self.pump_head,
             self.reference,
+            tuple(range(len(self.branch_tail), len(self.branch_tail) + len(self.pump_tail))),
         )
 
     @cached_property

@@ -38,7 +38,8 @@ SHARES = np.array([0.0, 0.08, 0.16, 0.24, 0.32, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.
 REQUIRED = 0
 SPEED_GRID = np.linspace(0.0, 1.0, 40)
 SPEED_REFINEMENTS = 3
-SLOWEST = 0.02
+# No speed below this is told apart from standing still, over the speed asked about.
+SLOWEST = 1e-4
 # Flows closer than this are one, to a first guess.
 CLOSE = 1.001
 
@@ -170,8 +171,10 @@ def speed_for(curve: Curve, volume: float, head: float, ratio: float) -> float |
         grid = low * (high / low) ** SPEED_GRID
         heads, _ = value_and_slope(curve, volume, ratio * grid)
         above = int(np.argmax(heads >= head))
-        if heads[above] < head or above == 0:
+        if heads[above] < head:
             return None
+        if above == 0:
+            return low
         low, high = float(grid[above - 1]), float(grid[above])
         share = (head - heads[above - 1]) / (heads[above] - heads[above - 1])
     return float(low + (high - low) * share)

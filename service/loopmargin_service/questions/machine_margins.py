@@ -25,6 +25,8 @@ from loopmargin_wire.steady_state import MachineState
 
 # Below this change of the logarithm of a flow a slope would be noise.
 LEAST_CHANGE = 1e-3
+# A rise that no thermometer tells from zero has no conductance to speak of. [K]
+LEAST_RISE = 0.01
 
 
 def machine_margins(settled: Settled, described: MachineState) -> tuple[Margin, ...]:
@@ -125,7 +127,7 @@ def _coolant_margins(settled: Settled) -> list[Margin]:
         )
     ]
     allowed = question.coolant_limit_c - question.room.air_c
-    if allowed > 0.0 and rise > 0.0:
+    if allowed > LEAST_RISE and rise > LEAST_RISE:
         heat = sum(item.wire.power_w * item.wire.captured_fraction for item in settled.built.blocks)
         heat += float(settled.state.pump_heat[:, BASE].sum())
         needed, capacity = heat / allowed, heat / rise

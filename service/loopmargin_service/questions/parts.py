@@ -8,8 +8,8 @@ from typing import NamedTuple
 import numpy as np
 
 from loopmargin_service.physics import air, coolant, drop, louvred_core, rated_radiator, screen
-from loopmargin_service.physics.curve import Curve, falling_curve, strictly_falling
-from loopmargin_service.physics.exchanger import rating_to_inlet_basis
+from loopmargin_service.physics.curve import Curve, falling_curve
+from loopmargin_service.physics.exchanger import NTU_MAX, inlet_conductance, rating_to_inlet_basis
 from loopmargin_service.physics.radiator import CoreSection, RatedSection, Section
 from loopmargin_service.questions.conversion import (
     INCH,
@@ -27,6 +27,12 @@ Path = tuple[str | int, ...]
 
 # Wires of a mesh are about as thin as this, which sets their Reynolds number.
 MESH_REYNOLDS = 100.0
+# Points of a curve are told apart from this share of its range on.
+RESOLUTION = 1e-4
+# Gap between tubes beyond the thickness of a fin, below which no fin can be folded. [mm]
+LEAST_GAP_MM = 1.0
+# Air through a radiator slower than this was never rated. [m/s]
+SLOWEST_RATING = 0.01
 
 
 class Mix(NamedTuple):
@@ -81,16 +87,16 @@ def liquid(given: Mix, temperature_c: float) -> coolant.Properties:
 
 def pump_curve(pump: part.Pump, path: Path) -> Curve:
     """Draw the head [m] of a pump against volume flow [m3/s]."""
-    points = tuple((point.flow_l_per_min * L_PER_MIN, point.head_m) for point in pump.curve)
+    points = [(point.flow_l_per_min, point.head_m) for point in pump.curve]
     _falling(points, (*path, "curve"), "flow_l_per_min", "head_m")
-    return _curve(points)
+    return _curve(tuple((flow * L_PER_MIN, head) for flow, head in points))
 
 
 def fan_curve(fan: part.Fan, path: Path) -> Curve:
     """Draw the pressure [Pa] of a fan against volume flow [m3/s]."""
-    points = tuple((point.air_flow_m3_per_h * M3_PER_H, point.pressure_pa) for point in fan.curve)
+    points = [(point.air_flow_m3_per_h, point.pressure_pa) for point in fan.curve]
     _falling(points, (*path, "curve"), "air_flow_m3_per_h", "pressure_pa")
-    return _curve(points)
+    return _curve(tuple((flow * M3_PER_H, pressure) for flow, pressure in points))
 
 
 @lru_cache(maxsize=256)
@@ -100,19 +106,23 @@ def _curve(points: tuple[tuple[float, float], ...]) -> Curve:
 
 
 def _falling(points: Sequence[tuple[float, float]], path: Path, across: str, along: str) -> None:
-    """Refuse a curve that does not fall strictly with rising flow, naming the first bad point."""
-    if strictly_falling(*(np.array(column) for column in zip(*points, strict=True))):
-        return
+    """Refuse a curve that does not fall strictly with rising flow, naming the first bad point.
+
+    *points* are in the units of the wire. Points closer than the resolution of any test
+    stand count as one: the slope between them would mean nothing.
+    """
+    most = max(flow for flow, _ in points)
+    highest = max(value for _, value in points)
     for number, (before, here) in enumerate(pairwise(points), start=1):
-        if here[0] <= before[0]:
+        if here[0] - before[0] <= RESOLUTION * most:
             raise Refusal(
                 Fault(
                     (*path, number, across),
-                    f"point {number + 1} has no more {across} than the point before it; "
-                    "list the points by rising flow, each flow once",
+                    f"{across} is {here[0]:g} after {before[0]:g} at the point before it; list the "
+                    f"points by rising flow, each once, at least {RESOLUTION * most:.2g} apart",
                 )
             )
-        if here[1] >= before[1]:
+        if before[1] - here[1] <= RESOLUTION * highest:
             raise Refusal(
                 Fault(
                     (*path, number, along),
@@ -121,7 +131,6 @@ def _falling(points: Sequence[tuple[float, float]], path: Path, across: str, alo
                     "curve so that it falls strictly",
                 )
             )
-    raise Refusal(Fault(path, "the points make no falling curve; list them by rising flow"))
 
 
 def measured_drop(given: part.PressureDrop, path: Path) -> MeasuredDrop:
@@ -177,20 +186,22 @@ def _core_section(given: part.CoreRadiator, path: Path) -> CoreSection:
     """Build a section from its geometry, if the geometry holds together."""
     gap = given.tube_pitch_mm - given.tube_thickness_mm
     faults = []
-    if gap <= given.fin_thickness_mm + 1.0:
+    if gap <= given.fin_thickness_mm + LEAST_GAP_MM:
         faults.append(
             Fault(
                 (*path, "tube_thickness_mm"),
                 f"tubes {given.tube_thickness_mm:g} mm thick at a pitch of {given.tube_pitch_mm:g} "
-                "mm leave no room for fins; leave at least 1 mm between tubes",
+                "mm leave no room for fins; leave more than "
+                f"{given.fin_thickness_mm + LEAST_GAP_MM:.4g} mm between tubes",
             )
         )
     if given.face_height_mm < given.tube_pitch_mm * given.passes:
         faults.append(
             Fault(
                 (*path, "tube_pitch_mm"),
-                f"a face {given.face_height_mm:g} mm high holds fewer tubes than passes; "
-                "use a smaller pitch or fewer passes",
+                f"a face {given.face_height_mm:g} mm high with a tube every "
+                f"{given.tube_pitch_mm:g} mm holds fewer tubes than {given.passes} passes; use a "
+                "smaller pitch or fewer passes",
             )
         )
     if 2 * given.tube_wall_mm >= given.tube_thickness_mm - 0.2:
@@ -201,8 +212,6 @@ def _core_section(given: part.CoreRadiator, path: Path) -> CoreSection:
                 f"{given.tube_thickness_mm:g} mm thick; use a thinner wall",
             )
         )
-    if given.depth_mm <= given.louvre_pitch_mm * 2.0:
-        faults.append(Fault((*path, "louvre_pitch_mm"), "a core must hold at least two louvres"))
     if faults:
         raise Refusal(*faults)
     return CoreSection(
@@ -266,14 +275,31 @@ def _rated_section(given: part.RatedRadiator, path: Path) -> RatedSection:
 
 def _possible(given: part.RatedRadiator, rating: rated_radiator.Rating, path: Path) -> None:
     """Refuse a rating that moves more heat than its streams can carry."""
+    area = given.face_width_mm * given.face_height_mm * MM * MM
+    slowest = SLOWEST_RATING * area / M3_PER_H
+    rated = (((*path, "air_flow_m3_per_h"), given.air_flow_m3_per_h),)
+    points = (
+        ((*path, "air_pressure_drop", number, "air_flow_m3_per_h"), point.air_flow_m3_per_h)
+        for number, point in enumerate(given.air_pressure_drop)
+    )
+    for where, flow in (*rated, *points):
+        if flow < slowest:
+            raise Refusal(
+                Fault(
+                    where,
+                    f"{flow:g} m3/h through a face of {area * 1e4:.4g} cm2 hardly moves; a rating "
+                    f"of this face starts at {slowest:.3g} m3/h: check face and flow",
+                )
+            )
     if rated_radiator.rating_possible(rating):
         return
     inlet = float(np.asarray(rating.conductance))
-    most = float(np.minimum(rating.air_capacity, rating.liquid_capacity))
+    streams = np.asarray(rating.air_capacity), np.asarray(rating.liquid_capacity)
+    most = float(inlet_conductance(NTU_MAX * np.minimum(*streams), *streams))
     raise Refusal(
         Fault(
             (*path, "conductance_w_per_k"),
-            f"{given.conductance_w_per_k:g} W/K on {given.basis} basis is {inlet:.3g} "
+            f"{given.conductance_w_per_k:g} W/K on {given.basis} basis is {inlet:.4g} "
             f"W/K between the inlets, but air and coolant of the rating carry at most {most:.4g} "
             "W/K; check the basis, the air flow and the coolant flow of the rating",
         )

@@ -190,13 +190,19 @@ def _passable(loop: Loop, branches: Sequence[AnyBranch], pumps: Sequence[part.Pu
         if item.from_node == item.to_node:
             place = index if index < len(branches) else index - len(branches)
             kind = "branches" if index < len(branches) else "pumps"
-            faults.append(
-                Fault((kind, place, "to_node"), f"{item.name!r} begins and ends at one junction")
-            )
+            faults.append(Fault((kind, place, "to_node"), _round_trip(item)))
     if not faults:
         faults = _driven(loop, branches)
     if faults:
         raise Refusal(*faults)
+
+
+def _round_trip(item: AnyBranch | part.Pump) -> str:
+    """Say what is wrong with a link that leads nowhere."""
+    return (
+        f"{item.name!r} begins and ends at one junction, {item.from_node!r}; let it end at "
+        "another one, or leave it out"
+    )
 
 
 def _driven(loop: Loop, branches: Sequence[AnyBranch]) -> list[Fault]:

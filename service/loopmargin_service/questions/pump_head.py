@@ -122,13 +122,31 @@ def _outcome(margins: Sequence[Margin], factor: float | None) -> Outcome:
     failing = [item.criterion for item in margins if item.verdict == "fails"]
     if not failing:
         return Outcome(status="solved")
+    return Outcome(
+        status="solved",
+        reason=f"fails: {', '.join(failing)}",
+        advice=tuple(dict.fromkeys(_advice(criterion, factor) for criterion in failing)),
+    )
+
+
+def _advice(criterion: str, factor: float | None) -> str:
+    """Say what helps against one failing criterion."""
+    if criterion.startswith("velocity"):
+        return "Raise the flow, use a narrower tube there, or lay it so that air can leave upward."
+    if criterion.startswith("suction"):
+        return (
+            "Raise the reservoir above the pump, put it right before the inlet, or keep the "
+            "coolant cooler."
+        )
     if factor is None:
-        advice = "No speed up to four times this one is enough: shorten the loop, widen its "
-        advice += "narrowest part, put parts in parallel or take a stronger pump."
-    else:
-        advice = f"Run the pump at {factor:.2f} times this speed if its maker allows it, or take "
-        advice += "the largest pressure drops out of the loop."
-    return Outcome(status="solved", reason=f"fails: {', '.join(failing)}", advice=(advice,))
+        return (
+            "No speed up to four times this one is enough: shorten the loop, widen its narrowest "
+            "part, put parts in parallel or take a stronger pump."
+        )
+    return (
+        f"Run the pump at {factor:.2f} times this speed if its maker allows it, or take the "
+        "largest pressure drops out of the loop."
+    )
 
 
 def _notes(

@@ -49,6 +49,8 @@ CURVE_VELOCITIES = np.array([0.25, 0.4, 0.6, 0.8, 1.0, 1.25, 1.5, 1.75, 2.0, 2.5
 NEIGHBOUR = 1.01
 START_VELOCITY = 1.0
 MOST_SECTIONS = 1e6
+# A rise that no thermometer tells from zero. [K]
+LEAST_RISE = 0.01
 
 
 class Water(NamedTuple):
@@ -76,11 +78,11 @@ def answer(question: RadiatorAreaQuestion) -> RadiatorAreaAnswer:
     target_c = _target_c(question)
     parts.above_freezing(parts.mix(question.coolant), target_c, ("target",))
     rise = target_c - question.room.air_c
-    if rise <= 0.0:
+    if rise < LEAST_RISE:
         return _no_state(
             question,
             f"the coolant may be {target_c:g} degC but the room air is {question.room.air_c:g} "
-            "degC; a radiator cannot cool below the air that enters it",
+            "degC; a radiator cannot cool to or below the air that enters it",
             "Allow a warmer coolant or cool the room.",
         )
     if target_c > HOTTEST_COOLANT_C:

@@ -12,7 +12,14 @@ import numpy as np
 from loopmargin_service.physics import machine
 from loopmargin_service.physics.machine import Equilibrium
 from loopmargin_service.physics.network import Array
-from loopmargin_service.questions import draws, machine_state, steady_state, supply_headroom, sweep
+from loopmargin_service.questions import (
+    draws,
+    machine_noise,
+    machine_state,
+    steady_state,
+    supply_headroom,
+    sweep,
+)
 from loopmargin_service.questions.edition import EDITION
 from loopmargin_service.questions.machine_build import Built
 from loopmargin_service.questions.machine_cases import Cases, describe_cases
@@ -120,7 +127,7 @@ class _Judge:
         built = sweep.build(question)
         setting = sweep.setting_of(question, built)
         state = machine.solve(built.machine, setting)
-        supply = _supply(question, built, state)
+        supply = {**_supply(question, built, state), **_noise(question)}
         if question.uncertainty is not None:
             cases = draws.draw(question, question.uncertainty, built, self.seed).cases
             return _by_chance(question, built, (cases, supply), value)
@@ -169,6 +176,14 @@ def _supply(question: SteadyStateQuestion, built: Built, state: Equilibrium) -> 
     worst = min(margins, key=lambda one: one.surplus / max(abs(one.capacity), 1e-9))
     share = worst.surplus / max(abs(worst.capacity), 1e-9)
     return {f"supply: {worst.criterion}": np.array([share])}
+
+
+def _noise(question: SteadyStateQuestion) -> dict[str, Array]:
+    """Give the surplus of the level at the listener, if there is one. [-]"""
+    answer = machine_noise.machine_noise(question)
+    if answer is None:
+        return {}
+    return {one.criterion: np.array([one.surplus / 10.0]) for one in answer.margins}
 
 
 def _nothing(question: SolveForQuestion, tried: list[Judged]) -> SolveForAnswer:

@@ -26,12 +26,12 @@ from loopmargin_service.questions.machine_margins import machine_margins
 from loopmargin_service.questions.radiator_range import fan_notes, radiator_notes
 from loopmargin_service.questions.settled import BASE, FANS, PUMPS, Settled
 from loopmargin_wire.answer import Basis, Margin, Note, Outcome
-from loopmargin_wire.noise import NoiseAnswer
 from loopmargin_wire.part import CoreRadiator, Reservoir
 from loopmargin_wire.steady_state import MachineState, SteadyStateAnswer, SteadyStateQuestion
 
 # Slower fans and a slower pump, solved beside the machine, show how it follows them.
 SLOWER = 0.9
+SUPPLY_ADVICE = "Take a supply of the next common rating, or lower the power of the parts."
 PLAIN_ADVICE = (
     "Temperatures: faster fans, more radiator face or less power. Flow and head: a faster pump or "
     "a less restrictive loop."
@@ -60,7 +60,7 @@ def answer(question: SteadyStateQuestion, *, seed: str | None = None) -> SteadyS
         return _answer(settled, trouble, settled.part_margins, None)
     described = machine_state.describe(settled)
     margins = machine_margins(settled, described)
-    outcome = _outcome(margins, noise)
+    outcome = _outcome(margins, settled)
     return _answer(settled, outcome, (*margins, *settled.part_margins), described)
 
 
@@ -95,10 +95,15 @@ def _trouble(settled: Settled) -> Outcome | None:
     return None
 
 
-def _outcome(margins: tuple[Margin, ...], noise: NoiseAnswer | None) -> Outcome:
+def _outcome(margins: tuple[Margin, ...], settled: Settled) -> Outcome:
     """Say what fails and what would help."""
     failing = [item.criterion for item in margins if item.verdict == "fails"]
     advice = [PLAIN_ADVICE] if failing else []
+    supply, noise = settled.supply, settled.noise
+    short = [item.criterion for item in supply.margins if item.verdict == "fails"]
+    if short:
+        failing += short
+        advice += supply.outcome.advice or (SUPPLY_ADVICE,)
     if noise is not None and noise.outcome.reason:
         failing += [item.criterion for item in noise.margins]
         advice += noise.outcome.advice

@@ -94,7 +94,8 @@ def test_a_faster_pump_never_warms_the_hottest(
 
     before, after = (settled(plan, pump_ratio=r, pump_heat=30.0) for r in (slow, slow * more))
 
-    assert after.flows.flow[0, 0] >= before.flows.flow[0, 0]
+    # A ratio of nearly one leaves the two flows equal to the last digit, either way.
+    assert after.flows.flow[0, 0] >= before.flows.flow[0, 0] * (1.0 - 1e-12)
     assert after.stacked.max() <= before.stacked.max() + SETTLED
 
 
