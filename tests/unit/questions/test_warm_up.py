@@ -101,12 +101,15 @@ def test_a_reading_counts_when_the_error_left_is_small() -> None:
 
 
 def test_time_constant_is_about_heat_stored_over_conductance() -> None:
-    """One capacity and one conductance to the room describe the machine to a tenth."""
+    """One capacity and one conductance to the room describe the machine to a fifth.
+
+    Not all that is stored gets as warm as the hottest coolant, so it settles sooner.
+    """
     settled, state = machine_state(), state_of()
     (radiator,) = settled.radiators
     whole = state.heat_capacity_j_per_k / radiator.conductance_w_per_k
 
-    assert state.time_constant_s == pytest.approx(whole, rel=0.2)
+    assert 0.8 * whole < state.time_constant_s < whole
 
 
 def test_heat_capacity_is_that_of_what_is_listed() -> None:
