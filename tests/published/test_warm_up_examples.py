@@ -25,7 +25,7 @@ HANDBOOK = "J. Carvill, Mechanical Engineer's Data Handbook, 1993, table 3.4.4"
 PLASTICS = "R. J. Crawford, Plastics Engineering, table 1.8"
 RESPONSE = "step response of a first-order system, 1 - exp(-t/tau), any textbook on control"
 # So small and so fast that it only passes heat on. [J/K]
-NOTHING = 1e-4
+NOTHING = 1e-3
 # So large that the coolant has one temperature. [W/K]
 STREAM = 1e9
 
@@ -97,7 +97,9 @@ def test_time_constants_to_a_share(share: float, printed: str) -> None:
         np.array([3000.0]),
     )
     where = f"{RESPONSE}, -ln(1 - share)"
-    Printed(where, printed, "1").check(times[0, 0] / 150.0)
+    # Lighter parts would make the system so stiff that rounding takes the place of their heat.
+    why = "block and radiator hold 2e-3 J/K beside the 4500, which is 4e-7 of the time constant"
+    Printed(where, printed, "1", 2e-6, why).check(times[0, 0] / 150.0)
 
 
 def two_nodes() -> Lumped:
