@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 
 from loopmargin_service.physics import machine
+from loopmargin_service.physics.air import HEAT_CAPACITY
 from loopmargin_service.physics.machine import AIR_LIMIT, Place, cases_of
 from loopmargin_service.physics.radiator import CoreSection
-from tests.unit.physics.bench_air import CORE, case_fan, opening, rated
+from tests.unit.physics.bench_air import CORE, case_fan, fan, opening, rated
 from tests.unit.physics.bench_loop import Part, Pump, Tube, parabola
 from tests.unit.physics.bench_machine import (
     ROOM_TEMPERATURE,
@@ -132,6 +133,22 @@ def test_air_of_a_runaway_case_is_held() -> None:
 
     assert state.temperatures.case[0] > AIR_LIMIT
     assert state.air_temperature[:, 0].tolist() == [AIR_LIMIT, ROOM_TEMPERATURE]
+
+
+@pytest.mark.parametrize("ratio", [1.3, 1.44, 1.47])
+def test_a_case_short_of_air_settles(ratio: float) -> None:
+    """Where a weak exhaust fan nearly holds its own, heat and air of the case still agree."""
+    fans = [case_fan(1, 0, fan(30.0, 110.0)), case_fan(1, 0, fan(10.0, 60.0))]
+    plan = one_loop(Block(300.0), Radiator(), paths=[opening(0.0008, 2.5), *fans])
+    speeds = np.array([[1.0], [1.0], [1.0], [ratio]])
+
+    state = settled(plan, fan_ratio=speeds, case_heat=400.0)
+
+    flow = state.air_flows.flow[:, 0]
+    assert flow[3] < 0.0 < flow[2]
+    assert flow[1] - flow[3] == pytest.approx(flow[2], rel=1e-9)
+    rise = float(state.temperatures.case[0]) - ROOM_TEMPERATURE
+    assert flow[2] * HEAT_CAPACITY * rise == pytest.approx(400.0, rel=1e-4)
 
 
 def test_a_place_is_between_two_points() -> None:
