@@ -142,6 +142,38 @@ def test_a_weak_pump_beside_a_strong_one_is_shut() -> None:
     assert found.flow[0, 0] == pytest.approx(alone.flow[0, 0], rel=1e-6)
 
 
+@ROUGH
+@given(
+    strengths=st.lists(
+        st.tuples(st.floats(0.3, 7.0), st.floats(4.0, 25.0)), min_size=2, max_size=4
+    ),
+    speed=st.floats(0.2, 1.1),
+    tube=TUBES,
+)
+def test_every_pump_runs_or_is_shut(
+    strengths: list[tuple[float, float]], speed: float, tube: Tube
+) -> None:
+    """Beside each other a pump either lifts to the common pressure, or its valve stays shut.
+
+    Shut it passes next to nothing, and even at rest could not lift that high.
+    """
+    curves = [parabola(*strength) for strength in strengths]
+    layout = loop([Branch(1, 0, [tube, Part()])], [Pump(curve) for curve in curves])
+
+    found = flows(layout, speed=speed)
+
+    pressure, pumped = found.pressure[1, 0], found.flow[1:, 0]
+    assert pumped.sum() == pytest.approx(found.flow[0, 0], rel=1e-9)
+    for curve, flow in zip(curves, pumped, strict=True):
+        head = float(value_and_slope(curve, max(flow, 0.0) / DENSITY, speed)[0])
+        lift = head * DENSITY * GRAVITY
+        if flow > 1e-6 * found.flow[0, 0]:
+            assert lift == pytest.approx(pressure, rel=1e-6)
+        else:
+            assert abs(flow) <= 1e-5 * found.flow[0, 0]
+            assert lift <= pressure * (1.0 + 1e-6)
+
+
 def test_pumps_of_unequal_strength_in_series() -> None:
     """In series both carry one flow, and the weaker gives less than it could at rest."""
     strong, weak = parabola(4.0, 15.0), parabola(2.5, 12.0)
