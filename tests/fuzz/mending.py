@@ -88,7 +88,9 @@ def _rating(body: Body) -> None:
     """Keep a rating below what its streams can carry."""
     if body.get("kind") != "rated":
         return
-    body["air_flow_m3_per_h"] = max(body["air_flow_m3_per_h"], 10.0)
+    slowest = 0.02 * 3600.0 * body["face_width_mm"] * body["face_height_mm"] * 1e-6
+    for rated in (body, *body["air_pressure_drop"]):
+        rated["air_flow_m3_per_h"] = max(rated["air_flow_m3_per_h"], slowest, 10.0)
     air = body["air_flow_m3_per_h"] / 3600.0 * 600.0
     liquid = body["flow_l_per_min"] / 60.0 * 3800.0
     body["conductance_w_per_k"] = min(body["conductance_w_per_k"], 0.4 * min(air, liquid))

@@ -11,12 +11,12 @@ from loopmargin_service.physics.loop import (
     Components,
     Liquid,
     Loop,
-    Passages,
     loop_law,
     loop_terms,
     running_pumps,
 )
 from loopmargin_service.physics.network import Array, Flows, solve
+from loopmargin_service.physics.passage import Passages
 
 
 class Tube(NamedTuple):

@@ -12,6 +12,8 @@ _ONE_BAR = 1.0e5
 _WATER_DENSITY = 1000.0
 # A drop that was read as zero, or nearly, must not outweigh every other point.
 _SMALLEST_DROP = 0.05
+# Below this there is no drop to speak of, and nothing to weigh. [Pa]
+_NO_DROP = 1.0e-9
 
 
 class Drop(NamedTuple):
@@ -138,7 +140,7 @@ def _weights(points: NDArray[np.float64], drops: NDArray[np.float64]) -> NDArray
     """One for absolute errors, the largest drop over the drop for relative errors."""
     flowing = points[points > 0.0]
     largest = drops.max()
-    if flowing.max() <= WEIGHTED_SPAN * flowing.min() or largest <= 0.0:
+    if flowing.max() <= WEIGHTED_SPAN * flowing.min() or largest <= _NO_DROP:
         return np.ones_like(drops)
     weights: NDArray[np.float64] = largest / np.maximum(drops, _SMALLEST_DROP * largest)
     return weights

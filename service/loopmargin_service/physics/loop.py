@@ -15,39 +15,23 @@ from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from loopmargin_service.physics.constants import STANDARD_GRAVITY
 from loopmargin_service.physics.coolant import Properties
 from loopmargin_service.physics.curve import Curve, value_and_slope
 from loopmargin_service.physics.drop import Drop, at_state
 from loopmargin_service.physics.network import Array, Law, Topology
-from loopmargin_service.physics.pipe import friction_factor_and_slope
+from loopmargin_service.physics.passage import (
+    Index,
+    Passages,
+    friction_drop,
+    passage_terms,
+)
 
-Index = NDArray[np.intp]
-
-# Below these a flow and a slope are zero for every purpose, but not to a division.
-SMALLEST_FLOW = 1e-9
+# Below this a slope is zero for every purpose, but not to a division. [Pa s/kg]
 SMALLEST_SLOPE = 1.0
 # Slope of a pump that is made to give a wanted flow. [Pa s/kg]
 STIFFNESS = 1e14
-
-
-@dataclass(frozen=True)
-class Passages:
-    """Tubes and fittings; one entry of each array for each passage."""
-
-    branch: Index
-    bore: Array
-    relative_roughness: Array
-    friction_length: Array
-    viscous: Array
-    inertial: Array
-
-    @cached_property
-    def rubbing(self) -> Index:
-        """Give the passages whose drop depends on the friction factor."""
-        return np.flatnonzero(self.friction_length)
 
 
 @dataclass(frozen=True)
@@ -107,110 +91,6 @@ class Liquid(NamedTuple):
 
 def _membership(branch: Index, count: int) -> Array:
     return np.asarray(np.arange(count)[:, None] == branch[None, :], dtype=np.float64)
-
-
-class PassageTerms(NamedTuple):
-    """Terms of each passage in mass flow w: linear w + quadratic w^2 + weight f(Re) w^2.
-
-    Units are [Pa s/kg], [Pa s2/kg2] and [Pa s2/kg2]; `reynolds_per_flow` is [s/kg].
-    """
-
-    linear: Array
-    quadratic: Array
-    weight: Array
-    reynolds_per_flow: Array
-
-
-def passage_terms(passages: Passages, liquid: Properties) -> PassageTerms:
-    """
-    Terms of each passage at the state of the coolant in it.
-
-    Parameters
-    ----------
-    passages : Passages
-        Geometry, one entry for each passage. [m and -]
-    liquid : Properties
-        Coolant in each passage, (passages, batch). [SI]
-
-    Returns
-    -------
-    PassageTerms
-        Each (passages, batch). [SI]
-
-    Notes
-    -----
-    ``dp = (f(Re) L + K1/Re + K) rho v**2 / 2`` (Weisbach), written in mass flow so that
-    the laminar term stays finite at rest.
-    """
-    bore = passages.bore[:, None]
-    area = 0.25 * np.pi * bore * bore
-    reynolds_per_flow = bore / (area * liquid.viscosity)
-    dynamic = 0.5 / (liquid.density * area * area)
-    return PassageTerms(
-        dynamic * passages.viscous[:, None] / reynolds_per_flow,
-        dynamic * passages.inertial[:, None],
-        dynamic * passages.friction_length[:, None],
-        reynolds_per_flow,
-    )
-
-
-def friction_drop(
-    weight: Array, reynolds_per_flow: Array, relative_roughness: Array, flow: Array
-) -> tuple[Array, Array]:
-    """
-    Part of the pressure drop that follows the friction factor, and its slope.
-
-    Parameters
-    ----------
-    weight, reynolds_per_flow : ndarray
-        As in `PassageTerms`, (passages, batch). [Pa s2/kg2 and s/kg]
-    relative_roughness : ndarray
-        Broadcast with *flow*. [-]
-    flow : ndarray
-        Mass flow of either sign, (passages, batch). [kg/s]
-
-    Returns
-    -------
-    tuple of ndarray
-        Pressure drop with the sign of the flow [Pa] and its slope [Pa s/kg].
-
-    Notes
-    -----
-    Churchill's factor at all Reynolds numbers; see `pipe.friction_factor_and_slope`.
-    """
-    size = np.maximum(np.abs(flow), SMALLEST_FLOW)
-    reynolds = size * reynolds_per_flow
-    friction, friction_slope = friction_factor_and_slope(reynolds, relative_roughness)
-    per_flow = weight * friction * size
-    return per_flow * flow, 2.0 * per_flow + weight * size * reynolds * friction_slope
-
-
-def passage_drop(passages: Passages, liquid: Properties, flow: Array) -> Array:
-    """
-    Pressure drop of each passage.
-
-    Parameters
-    ----------
-    passages : Passages
-        Geometry, one entry for each passage. [m and -]
-    liquid : Properties
-        Coolant in each passage, (passages, batch). [SI]
-    flow : ndarray
-        Mass flow through each passage, (passages, batch), of either sign. [kg/s]
-
-    Returns
-    -------
-    ndarray
-        Pressure drop with the sign of the flow. [Pa]
-
-    Notes
-    -----
-    The sum of the terms of `passage_terms`, for all Reynolds numbers.
-    """
-    terms = passage_terms(passages, liquid)
-    roughness = passages.relative_roughness[:, None]
-    rubbed, _ = friction_drop(terms.weight, terms.reynolds_per_flow, roughness, flow)
-    return np.asarray(flow * (terms.linear + terms.quadratic * np.abs(flow)) + rubbed)
 
 
 def component_terms(components: Components, liquid: Properties) -> tuple[Array, Array]:

@@ -11,21 +11,23 @@ stretches; `place` arrays say where along the stacked branch profiles something 
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import NamedTuple, TypeVar, cast
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from loopmargin_service.physics import air, coolant, network
 from loopmargin_service.physics.air_path import CASE, AirPath, air_law, air_topology
+from loopmargin_service.physics.batch import cases_of, put_cases
 from loopmargin_service.physics.heat_balance import (
     HeatInput,
     HeatLayout,
     Temperatures,
     settle,
 )
-from loopmargin_service.physics.loop import Index, Liquid, Loop, loop_law, loop_terms, running_pumps
+from loopmargin_service.physics.loop import Liquid, Loop, loop_law, loop_terms, running_pumps
 from loopmargin_service.physics.network import Array, Flows, Law
+from loopmargin_service.physics.passage import Index
 from loopmargin_service.physics.radiator import AirStream, Section, conductance
 
 ITERATION_LIMIT = 60
@@ -165,56 +167,8 @@ def solve(machine: Machine, setting: Setting) -> Equilibrium:
             state = _repeat(machine, setting, state)
         else:
             part = _repeat(machine, cases_of(setting, moving), cases_of(state, moving))
-            state = _put(state, part, moving)
+            state = put_cases(state, part, moving)
     return state
-
-
-T = TypeVar("T")
-
-
-def cases_of(whole: T, cases: Index) -> T:
-    """
-    Give some cases of a nest of tuples of arrays that all end in the batch axis.
-
-    Parameters
-    ----------
-    whole : Setting, Equilibrium or a part of one
-        Arrays of shape (…, batch), nested in tuples; plain numbers stand for every case.
-    cases : ndarray of int
-        Which cases. [-]
-
-    Returns
-    -------
-    the type of *whole*
-        The same nest with those cases alone. [SI]
-
-    Notes
-    -----
-    What is no array is left as it is.
-    """
-    if isinstance(whole, np.ndarray):
-        return cast("T", whole[..., cases])
-    if isinstance(whole, tuple):
-        return _like(whole, [cases_of(part, cases) for part in whole])
-    return whole
-
-
-def _put(whole: T, part: T, cases: Index) -> T:
-    """Put cases back; what is no array, such as the count of repetitions, is the newer one."""
-    if isinstance(whole, np.ndarray):
-        merged = whole.copy()
-        merged[..., cases] = part
-        return cast("T", merged)
-    if isinstance(whole, tuple) and isinstance(part, tuple):
-        pairs = zip(whole, part, strict=True)
-        return _like(whole, [_put(old, new, cases) for old, new in pairs])
-    return part
-
-
-def _like(shape: T, parts: list[object]) -> T:
-    """Build a tuple of the same type from new parts."""
-    kind = type(shape)
-    return cast("T", kind(*parts) if hasattr(shape, "_fields") else tuple(parts))
 
 
 def _start(machine: Machine, setting: Setting) -> Equilibrium:

@@ -14,7 +14,7 @@ from typing import NamedTuple
 import msgspec
 import numpy as np
 
-from loopmargin_service.physics import machine
+from loopmargin_service.physics import batch, machine
 from loopmargin_service.physics.machine import Setting
 from loopmargin_service.physics.network import Array
 from loopmargin_service.questions import machine_build
@@ -120,7 +120,7 @@ def _settings(
 def _solve(built: Built, setting: Setting, blocks: BlockFactors, part: slice) -> Cases:
     """Solve and describe one chunk."""
     cases = np.arange(setting.room_temperature.size)[part]
-    here, factors = machine.cases_of(setting, cases), machine.cases_of(blocks, cases)
+    here, factors = batch.cases_of(setting, cases), batch.cases_of(blocks, cases)
     return describe_cases(built, here, machine.solve(built.machine, here), factors)
 
 

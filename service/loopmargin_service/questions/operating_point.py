@@ -8,14 +8,9 @@ import numpy as np
 from loopmargin_service.physics import air_carry, coolant
 from loopmargin_service.physics.constants import STANDARD_GRAVITY
 from loopmargin_service.physics.coolant import Properties
-from loopmargin_service.physics.loop import (
-    Liquid,
-    Loop,
-    component_terms,
-    passage_drop,
-    pump_gain,
-)
+from loopmargin_service.physics.loop import Liquid, Loop, component_terms, pump_gain
 from loopmargin_service.physics.network import Array
+from loopmargin_service.physics.passage import passage_drop
 from loopmargin_service.physics.pipe import LAMINAR_LIMIT, TURBULENT_LIMIT
 from loopmargin_service.physics.suction import available_suction_head
 from loopmargin_service.questions.conversion import KPA, L_PER_MIN, MM, out

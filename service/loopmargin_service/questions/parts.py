@@ -29,6 +29,8 @@ Path = tuple[str | int, ...]
 MESH_REYNOLDS = 100.0
 # Points of a curve are told apart from this share of its range on.
 RESOLUTION = 1e-4
+# In the units of the wire; no pump or fan is weaker.
+LEAST_REACH = 1e-4
 # Gap between tubes beyond the thickness of a fin, below which no fin can be folded. [mm]
 LEAST_GAP_MM = 1.0
 # Air through a radiator slower than this was never rated. [m/s]
@@ -129,6 +131,16 @@ def _falling(points: Sequence[tuple[float, float]], path: Path, across: str, alo
                     f"the curve rises or stays level: {along} is {here[1]:g} after "
                     f"{before[1]:g} at less flow; leave out points before the top of the "
                     "curve so that it falls strictly",
+                )
+            )
+    ends = (len(points) - 1, across, most), (0, along, highest)
+    for number, name, end in ends:
+        if end < LEAST_REACH:
+            raise Refusal(
+                Fault(
+                    (*path, number, name),
+                    f"no point of the curve reaches more {name} than {end:.3g}; a curve must "
+                    f"reach at least {LEAST_REACH:g} to be one",
                 )
             )
 

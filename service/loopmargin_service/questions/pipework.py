@@ -7,7 +7,8 @@ from typing import NamedTuple, TypeAlias
 import numpy as np
 
 from loopmargin_service.physics import fitting, network
-from loopmargin_service.physics.loop import Components, Loop, Passages
+from loopmargin_service.physics.loop import Components, Loop
+from loopmargin_service.physics.passage import Passages
 from loopmargin_service.questions import parts
 from loopmargin_service.questions.conversion import MM, UM, radians
 from loopmargin_service.questions.refusals import Fault, Refusal

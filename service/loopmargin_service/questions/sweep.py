@@ -6,7 +6,7 @@ from typing import NamedTuple
 import msgspec
 import numpy as np
 
-from loopmargin_service.physics import machine
+from loopmargin_service.physics import batch, machine
 from loopmargin_service.physics.machine import Setting
 from loopmargin_service.physics.network import Array
 from loopmargin_service.questions import machine_build, parts, pipework, steady_state, wording
@@ -121,7 +121,7 @@ def _fill(
     good = np.array([row for row in range(cases.size) if row not in bad], dtype=np.intp)
     for start in range(0, good.size, CHUNK):
         rows = good[start : start + CHUNK]
-        here = machine.cases_of(setting, rows)
+        here = batch.cases_of(setting, rows)
         state = machine.solve(built.machine, here)
         _put(table, cases[rows], question, describe_cases(built, here, state), state.converged)
 
@@ -144,10 +144,10 @@ def _settings(
     shape = tuple(len(change.values) for change in free)
     place = np.unravel_index(np.arange(int(np.prod(shape))), shape) if free else ()
     base = _setting(question)
-    whole, bad = machine.cases_of(base, np.zeros(int(np.prod(shape)), dtype=np.intp)), {}
+    whole, bad = batch.cases_of(base, np.zeros(int(np.prod(shape)), dtype=np.intp)), {}
     for change, values in zip(free, place, strict=True):
         turned, impossible = _turned(question, change, base)
-        whole = _plus(whole, machine.cases_of(turned, values), base)
+        whole = _plus(whole, batch.cases_of(turned, values), base)
         for number, reason in impossible.items():
             bad.update(dict.fromkeys(map(int, np.flatnonzero(values == number)), reason))
     return whole, bad

@@ -14,12 +14,12 @@ from loopmargin_service.physics.loop import (
     Components,
     Liquid,
     Loop,
-    Passages,
     loop_law,
     loop_terms,
     running_pumps,
 )
 from loopmargin_service.physics.network import Array, Flows, Law, solve
+from loopmargin_service.physics.passage import Passages
 
 LITRE_PER_MINUTE = 1e-3 / 60.0
 DENSITY, VISCOSITY, GRAVITY = 998.2, 1.002e-3, 9.80665

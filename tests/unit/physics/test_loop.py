@@ -11,15 +11,13 @@ from loopmargin_service.physics.curve import falling_curve
 from loopmargin_service.physics.loop import (
     Liquid,
     component_terms,
-    friction_drop,
     imposed_flow,
     loop_law,
     loop_terms,
-    passage_drop,
-    passage_terms,
     pump_gain,
 )
 from loopmargin_service.physics.network import solve
+from loopmargin_service.physics.passage import friction_drop, passage_drop, passage_terms
 from tests.unit.physics.bench_loop import (
     DENSITY,
     GRAVITY,

@@ -5,7 +5,8 @@ import pytest
 
 from loopmargin_service.physics import machine
 from loopmargin_service.physics.air import HEAT_CAPACITY
-from loopmargin_service.physics.machine import AIR_LIMIT, Place, cases_of
+from loopmargin_service.physics.batch import cases_of
+from loopmargin_service.physics.machine import AIR_LIMIT, Place
 from loopmargin_service.physics.radiator import CoreSection
 from tests.unit.physics.bench_air import CORE, case_fan, fan, opening, rated
 from tests.unit.physics.bench_loop import Part, Pump, Tube, parabola

@@ -6,7 +6,7 @@ more than its streams can carry.
 """
 
 import itertools
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any, TypeVar, get_args
 
 import msgspec
@@ -44,6 +44,12 @@ replace = msgspec.structs.replace
 JUNCTIONS = ("suction", "delivery", "first", "second")
 """The first pump runs from the first to the second; branches lead back round the ring."""
 
+APART = 1e-3
+LIQUID_C = 3.0
+LEAST_REACH = 0.02
+# Rated air moves at least at 0.02 m/s.
+SLOWEST_M3_PER_H_PER_MM2 = 0.02 * 3600.0 * 1e-6
+
 HUM = SoundDba(level_dba=30.0, speed_rpm=1500.0)
 
 # Air has 1 kJ/(kg K) and at least 0.5 kg in a cubic metre, water 4 MJ/(m3 K).
@@ -51,12 +57,23 @@ AIR_W_PER_K = 0.5 * 1000.0 / 3600.0
 LIQUID_W_PER_K = 4.0e6 / 60_000.0
 
 
+def apart(values: Iterable[float]) -> list[float]:
+    """Sort values and leave out what stands too close to the one before it."""
+    ordered = sorted(values)
+    kept = ordered[:1]
+    for value in ordered[1:]:
+        if value - kept[-1] > APART * ordered[-1]:
+            kept.append(value)
+    return kept
+
+
 def falling(points: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
-    """Pair rising flows with falling pressures."""
-    flows = sorted({flow for flow, _ in points})
-    pressures = sorted({pressure for _, pressure in points}, reverse=True)
+    """Pair rising flows with falling pressures, each far enough from the next to tell apart."""
+    flows = apart(flow for flow, _ in points)
+    pressures = apart(pressure for _, pressure in points)[::-1]
     paired = list(zip(flows, pressures, strict=False))
-    return paired if len(paired) > 1 else [(0.0, 10.0), (20.0, 1.0)]
+    reaches = len(paired) > 1 and paired[-1][0] > LEAST_REACH and paired[0][1] > LEAST_REACH
+    return paired if reaches else [(0.0, 10.0), (20.0, 1.0)]
 
 
 def mended_pump(pump: Pump) -> Pump:
@@ -88,6 +105,15 @@ def mended_radiator(radiator: Radiator) -> Radiator:
             tube_wall_mm=min(radiator.tube_wall_mm, 0.3 * thickness),
             face_height_mm=max(radiator.face_height_mm, 2.0 * radiator.tube_pitch_mm),
         )
+    slowest = radiator.face_width_mm * radiator.face_height_mm * SLOWEST_M3_PER_H_PER_MM2
+    radiator = replace(
+        radiator,
+        air_flow_m3_per_h=max(radiator.air_flow_m3_per_h, slowest),
+        air_pressure_drop=tuple(
+            replace(point, air_flow_m3_per_h=max(point.air_flow_m3_per_h, slowest))
+            for point in radiator.air_pressure_drop
+        ),
+    )
     carried = min(
         radiator.air_flow_m3_per_h * AIR_W_PER_K, radiator.flow_l_per_min * LIQUID_W_PER_K
     )
@@ -98,7 +124,7 @@ def mended_radiator(radiator: Radiator) -> Radiator:
 def _mended_area(question: RadiatorAreaQuestion) -> RadiatorAreaQuestion:
     question = replace(question, radiator=mended_radiator(question.radiator))
     if isinstance(question.target, AllowedCoolant):
-        target = replace(question.target, coolant_c=abs(question.target.coolant_c))
+        target = replace(question.target, coolant_c=max(abs(question.target.coolant_c), LIQUID_C))
         question = replace(question, target=target)
     if isinstance(question.air, GivenFans):
         return replace(question, air=replace(question.air, fans=mended_fans(question.air.fans)))
@@ -137,7 +163,9 @@ def _others(kind: type[msgspec.Struct]) -> st.SearchStrategy[dict[str, Any]]:
         for field in msgspec.structs.fields(kind)
         if field.name not in settled
     }
-    drawn["room"] = questions(Room).map(lambda room: replace(room, air_c=abs(room.air_c)))
+    drawn["room"] = questions(Room).map(
+        lambda room: replace(room, air_c=max(abs(room.air_c), LIQUID_C))
+    )
     if "uncertainty" in drawn:
         # As few machines as the wire allows, for the sake of time.
         least = questions(Uncertainties).map(lambda given: replace(given, draws=200))
@@ -187,7 +215,7 @@ CASES = st.builds(
 RADIATOR_AREA_QUESTIONS = questions(RadiatorAreaQuestion).map(_mended_area)
 PUMP_HEAD_QUESTIONS = st.builds(
     lambda others, loop: PumpHeadQuestion(
-        **{**others, **loop, "coolant_c": abs(others["coolant_c"])}
+        **{**others, **loop, "coolant_c": max(abs(others["coolant_c"]), LIQUID_C)}
     ),
     _others(PumpHeadQuestion),
     _joined(_few(_branches(Branch, Element), 1, 5)),
