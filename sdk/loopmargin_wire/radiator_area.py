@@ -5,7 +5,7 @@ from typing import Annotated
 from msgspec import Meta
 
 from loopmargin_wire.answer import Answer, Question, State
-from loopmargin_wire.part import Coolant, Fans, Grille, Part, Radiator, Room
+from loopmargin_wire.part import Coolant, Fans, Grille, Part, Room
 from loopmargin_wire.quantity import (
     AirFlow,
     AirFlowM3PerH,
@@ -24,6 +24,7 @@ from loopmargin_wire.quantity import (
     quantity,
     whole,
 )
+from loopmargin_wire.radiator import Radiator
 
 
 class AllowedRise(Part, tag_field="kind", tag="rise", frozen=True, kw_only=True):

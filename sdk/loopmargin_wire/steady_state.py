@@ -16,7 +16,6 @@ from loopmargin_wire.part import (
     PressureDrop,
     Pump,
     QuickDisconnect,
-    Radiator,
     Reservoir,
     ReservoirPorts,
     Room,
@@ -44,6 +43,7 @@ from loopmargin_wire.quantity import (
     Velocity,
     quantity,
 )
+from loopmargin_wire.radiator import Radiator
 from loopmargin_wire.sound import Listener
 from loopmargin_wire.supply_headroom import Supply
 from loopmargin_wire.uncertainty import Simulation, Uncertainties

@@ -44,7 +44,7 @@ class AirPath:
 
 
 def air_topology(paths: Sequence[AirPath]) -> Topology:
-    """Give the network of the paths; without a path to the case the room is the only node."""
+    """Give the network of the paths, room alone when none leads to the case. [kg/s and Pa]"""
     inside = any(CASE in (path.tail, path.head) for path in paths)
     return Topology(
         2 if inside else 1,

@@ -59,7 +59,7 @@ def strictly_falling(x: ArrayLike, y: ArrayLike) -> bool:
     Returns
     -------
     bool
-        True if `falling_curve` may be built from them.
+        True if `falling_curve` may be built from them. [-]
     """
     flow = np.asarray(x, dtype=np.float64)
     head = np.asarray(y, dtype=np.float64)
@@ -82,7 +82,7 @@ def falling_curve(x: ArrayLike, y: ArrayLike) -> Curve:
     Returns
     -------
     Curve
-        The curve, ready for `value_and_slope`.
+        The curve, ready for `value_and_slope`. [m or Pa, m3/s]
 
     Notes
     -----
@@ -115,13 +115,13 @@ def value_and_slope(
     Parameters
     ----------
     curve : Curve
-        The curve at the speed it was measured at.
+        The curve at the speed it was measured at. [m or Pa, m3/s]
     x : array_like
         Flow, of either sign. [m3/s]
     ratio : array_like
         Speed over the speed of the measurement, broadcast with *x*. [-]
     check_valve : bool
-        Whether a check valve closes against flow below zero.
+        Whether a check valve closes against flow below zero. [-]
 
     Returns
     -------

@@ -122,7 +122,7 @@ def tee(path: Literal["run", "branch"], bore: ArrayLike) -> Loss:
     Parameters
     ----------
     path : {"run", "branch"}
-        Straight through, or through the branch as through an elbow.
+        Straight through, or through the branch as through an elbow. [-]
     bore : array_like
         Bore of the tee. [m]
 

@@ -87,7 +87,7 @@ def settle(layout: HeatLayout, given: HeatInput) -> Temperatures:
     Parameters
     ----------
     layout : HeatLayout
-        What is where.
+        What is where. [-]
     given : HeatInput
         Flows, heats and conductances. [SI]
 

@@ -101,7 +101,7 @@ def solve(topology: Topology, law: Law, start: Array) -> Flows:
     Parameters
     ----------
     topology : Topology
-        Links and nodes; every link must lie on a cycle.
+        Links and nodes; every link must lie on a cycle. [-]
     law : callable
         Takes flows [kg/s] of shape (links, batch) and returns the pressure drop of each
         link in its own direction [Pa], rising with flow, and its slope [Pa s/kg].
@@ -167,7 +167,7 @@ def newton_step(topology: Topology, flow: Array, drop: Array, slope: Array) -> t
     Parameters
     ----------
     topology : Topology
-        Links and nodes.
+        Links and nodes. [-]
     flow, drop, slope : ndarray
         Flows [kg/s], pressure drops [Pa] and slopes [Pa s/kg], (links, batch).
 
@@ -252,7 +252,7 @@ def _imbalance(topology: Topology, drop: Array, pressure: Array, scale: Array) -
 
 
 def links_without_return(topology: Topology) -> list[int]:
-    """Give the links that lie on no cycle, so that steady flow cannot pass them."""
+    """Give the numbers of the links on no cycle, which steady flow cannot pass. [-]"""
     count = len(topology.tail)
     return [link for link in range(count) if not _joined_without(topology, link)]
 

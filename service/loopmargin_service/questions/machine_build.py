@@ -9,7 +9,7 @@ from loopmargin_service.physics.air_path import CASE, ROOM, AirPath
 from loopmargin_service.physics.heat_balance import HeatElement, HeatLayout
 from loopmargin_service.physics.machine import Equilibrium, Machine, Place, Setting
 from loopmargin_service.physics.radiator import AirStream
-from loopmargin_service.questions import block, parts
+from loopmargin_service.questions import block, curves, parts
 from loopmargin_service.questions.conversion import CM2, kelvin
 from loopmargin_service.questions.operating_point import POWER_EXPONENT, pump_power
 from loopmargin_service.questions.pipework import Piece, Pipework
@@ -156,7 +156,7 @@ def _air_paths(
         section = parts.section(item.wire.radiator, (*item.path, "radiator"))
         tail, head = ENDS[item.wire.air_path]
         loss = parts.loss_coefficient(item.wire.grille)
-        curve = parts.fan_curve(item.wire.fans.fan, (*item.path, "fans", "fan"))
+        curve = curves.fan_curve(item.wire.fans.fan, (*item.path, "fans", "fan"))
         count = item.wire.fans.count
         paths.append(AirPath(section.face_area, tail, head, loss, section, curve, count))
         fans.append(item.wire.fans)
@@ -178,7 +178,7 @@ def _case_fan_path(given: CaseFans, path: parts.Path) -> AirPath:
         tail=tail,
         head=head,
         loss_coefficient=parts.loss_coefficient(given.grille) + LEAST_OPENING_LOSS,
-        curve=parts.fan_curve(given.fans.fan, path),
+        curve=curves.fan_curve(given.fans.fan, path),
         fan_count=given.fans.count,
     )
 

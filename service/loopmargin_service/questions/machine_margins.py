@@ -20,7 +20,7 @@ from loopmargin_service.questions.margins import margin
 from loopmargin_service.questions.pump_speed import total_flow
 from loopmargin_service.questions.settled import BASE, FANS, PUMPS, Settled
 from loopmargin_wire.answer import Margin
-from loopmargin_wire.part import CoreRadiator
+from loopmargin_wire.radiator import CoreRadiator
 from loopmargin_wire.steady_state import MachineState
 
 # Below this change of the logarithm of a flow a slope would be noise.

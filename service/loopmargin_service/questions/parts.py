@@ -1,14 +1,11 @@
 """Wire parts to physics objects, with the contradictions that a schema cannot exclude."""
 
-from collections.abc import Sequence
 from functools import lru_cache
-from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
 
 from loopmargin_service.physics import air, coolant, drop, louvred_core, rated_radiator, screen
-from loopmargin_service.physics.curve import Curve, falling_curve
 from loopmargin_service.physics.exchanger import NTU_MAX, inlet_conductance, rating_to_inlet_basis
 from loopmargin_service.physics.radiator import CoreSection, RatedSection, Section
 from loopmargin_service.questions.conversion import (
@@ -21,16 +18,12 @@ from loopmargin_service.questions.conversion import (
     kelvin,
 )
 from loopmargin_service.questions.refusals import Fault, Refusal
-from loopmargin_wire import part
+from loopmargin_wire import part, radiator
 
 Path = tuple[str | int, ...]
 
 # Wires of a mesh are about as thin as this, which sets their Reynolds number.
 MESH_REYNOLDS = 100.0
-# Points of a curve are told apart from this share of its range on.
-RESOLUTION = 1e-4
-# In the units of the wire; no pump or fan is weaker.
-LEAST_REACH = 1e-4
 # Gap between tubes beyond the thickness of a fin, below which no fin can be folded. [mm]
 LEAST_GAP_MM = 1.0
 # Air through a radiator slower than this was never rated. [m/s]
@@ -87,64 +80,6 @@ def liquid(given: Mix, temperature_c: float) -> coolant.Properties:
     return coolant.properties(given.fluid, given.mass_fraction, np.array([kelvin(temperature_c)]))
 
 
-def pump_curve(pump: part.Pump, path: Path) -> Curve:
-    """Draw the head [m] of a pump against volume flow [m3/s]."""
-    points = [(point.flow_l_per_min, point.head_m) for point in pump.curve]
-    _falling(points, (*path, "curve"), "flow_l_per_min", "head_m")
-    return _curve(tuple((flow * L_PER_MIN, head) for flow, head in points))
-
-
-def fan_curve(fan: part.Fan, path: Path) -> Curve:
-    """Draw the pressure [Pa] of a fan against volume flow [m3/s]."""
-    points = [(point.air_flow_m3_per_h, point.pressure_pa) for point in fan.curve]
-    _falling(points, (*path, "curve"), "air_flow_m3_per_h", "pressure_pa")
-    return _curve(tuple((flow * M3_PER_H, pressure) for flow, pressure in points))
-
-
-@lru_cache(maxsize=256)
-def _curve(points: tuple[tuple[float, float], ...]) -> Curve:
-    flow, pressure = zip(*points, strict=True)
-    return falling_curve(np.array(flow), np.array(pressure))
-
-
-def _falling(points: Sequence[tuple[float, float]], path: Path, across: str, along: str) -> None:
-    """Refuse a curve that does not fall strictly with rising flow, naming the first bad point.
-
-    *points* are in the units of the wire. Points closer than the resolution of any test
-    stand count as one: the slope between them would mean nothing.
-    """
-    most = max(flow for flow, _ in points)
-    highest = max(value for _, value in points)
-    for number, (before, here) in enumerate(pairwise(points), start=1):
-        if here[0] - before[0] <= RESOLUTION * most:
-            raise Refusal(
-                Fault(
-                    (*path, number, across),
-                    f"{across} is {here[0]:g} after {before[0]:g} at the point before it; list the "
-                    f"points by rising flow, each once, at least {RESOLUTION * most:.2g} apart",
-                )
-            )
-        if before[1] - here[1] <= RESOLUTION * highest:
-            raise Refusal(
-                Fault(
-                    (*path, number, along),
-                    f"the curve rises or stays level: {along} is {here[1]:g} after "
-                    f"{before[1]:g} at less flow; leave out points before the top of the "
-                    "curve so that it falls strictly",
-                )
-            )
-    ends = (len(points) - 1, across, most), (0, along, highest)
-    for number, name, end in ends:
-        if end < LEAST_REACH:
-            raise Refusal(
-                Fault(
-                    (*path, number, name),
-                    f"no point of the curve reaches more {name} than {end:.3g}; a curve must "
-                    f"reach at least {LEAST_REACH:g} to be one",
-                )
-            )
-
-
 def measured_drop(given: part.PressureDrop, path: Path) -> MeasuredDrop:
     """Reduce a pressure drop to two terms and the liquid it was measured with."""
     if isinstance(given, part.DropKv):
@@ -187,14 +122,14 @@ def room_pressure(room: part.Room) -> float:
     return float(air.standard_pressure(room.altitude_m))
 
 
-def section(given: part.Radiator, path: Path) -> Section:
+def section(given: radiator.Radiator, path: Path) -> Section:
     """Build a radiator section from whichever description is given."""
-    if isinstance(given, part.CoreRadiator):
+    if isinstance(given, radiator.CoreRadiator):
         return _core_section(given, path)
     return _rated_section(given, path)
 
 
-def _core_section(given: part.CoreRadiator, path: Path) -> CoreSection:
+def _core_section(given: radiator.CoreRadiator, path: Path) -> CoreSection:
     """Build a section from its geometry, if the geometry holds together."""
     gap = given.tube_pitch_mm - given.tube_thickness_mm
     faults = []
@@ -246,7 +181,7 @@ def _core_section(given: part.CoreRadiator, path: Path) -> CoreSection:
     )
 
 
-def _rated_section(given: part.RatedRadiator, path: Path) -> RatedSection:
+def _rated_section(given: radiator.RatedRadiator, path: Path) -> RatedSection:
     """Build a section from its rated point, if its streams can carry the rating."""
     water = liquid(Mix("water", 0.0), given.coolant_c)
     density = float(
@@ -285,7 +220,7 @@ def _rated_section(given: part.RatedRadiator, path: Path) -> RatedSection:
     )
 
 
-def _possible(given: part.RatedRadiator, rating: rated_radiator.Rating, path: Path) -> None:
+def _possible(given: radiator.RatedRadiator, rating: rated_radiator.Rating, path: Path) -> None:
     """Refuse a rating that moves more heat than its streams can carry."""
     area = given.face_width_mm * given.face_height_mm * MM * MM
     slowest = SLOWEST_RATING * area / M3_PER_H

@@ -9,7 +9,7 @@ import numpy as np
 from loopmargin_service.physics import fitting, network
 from loopmargin_service.physics.loop import Components, Loop
 from loopmargin_service.physics.passage import Passages
-from loopmargin_service.questions import parts
+from loopmargin_service.questions import curves, parts
 from loopmargin_service.questions.conversion import MM, UM, radians
 from loopmargin_service.questions.refusals import Fault, Refusal
 from loopmargin_wire import part
@@ -87,7 +87,7 @@ def build(
         reference=number[reference_node],
         passages=_passages(passages),
         components=_components(components),
-        curves=tuple(parts.pump_curve(pump, ("pumps", index)) for index, pump in enumerate(pumps)),
+        curves=tuple(curves.pump_curve(pump, ("pumps", index)) for index, pump in enumerate(pumps)),
     )
     _passable(loop, branches, pumps)
     return Pipework(loop, nodes, tuple(pieces))

@@ -5,14 +5,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from loopmargin_service.physics import air, network
-from loopmargin_service.physics.air_path import (
-    ROOM,
-    AirPath,
-    air_law,
-    air_topology,
-    fan_pressure,
-)
+from loopmargin_service.physics import air
 from loopmargin_service.physics.coolant import Properties
 from loopmargin_service.physics.exchanger import series_conductance
 from loopmargin_service.physics.network import Array
@@ -28,16 +21,14 @@ from loopmargin_service.questions.conversion import (
 )
 from loopmargin_service.questions.edition import EDITION
 from loopmargin_service.questions.margins import margin
-from loopmargin_service.questions.radiator_range import fan_notes, radiator_notes
-from loopmargin_wire.answer import Basis, Margin, Note, Outcome
-from loopmargin_wire.part import CoreRadiator, Radiator
+from loopmargin_service.questions.radiator_range import radiator_notes
+from loopmargin_service.questions.section_air import Air, air_notes, section_air
+from loopmargin_wire.answer import Basis, Margin, Outcome
+from loopmargin_wire.radiator import CoreRadiator, Radiator
 from loopmargin_wire.radiator_area import (
     AirState,
     AllowedRise,
     AreaPoint,
-    GivenAirFlow,
-    GivenFaceVelocity,
-    GivenFans,
     RadiatorAreaAnswer,
     RadiatorAreaQuestion,
     RadiatorState,
@@ -47,29 +38,18 @@ HOTTEST_COOLANT_C = 95.0
 CURVE_VELOCITIES = np.array([0.25, 0.4, 0.6, 0.8, 1.0, 1.25, 1.5, 1.75, 2.0, 2.5, 3.0, 4.0])
 # The operating point stands first, then a neighbour that gives the sensitivity to air flow.
 NEIGHBOUR = 1.01
-START_VELOCITY = 1.0
 MOST_SECTIONS = 1e6
 # A rise that no thermometer tells from zero. [K]
 LEAST_RISE = 0.01
 
 
-class Water(NamedTuple):
+class CoolantStream(NamedTuple):
     """The coolant stream: temperature in [K], mass flow [kg/s], capacity [W/K], properties."""
 
     inlet: float
     flow: float
     capacity: float
     liquid: Properties
-
-
-class Air(NamedTuple):
-    """The air of one section: velocity on the face [m/s], density, temperature [K], fans [Pa]."""
-
-    velocity: float
-    density: float
-    temperature: float
-    fan_pressure: float | None
-    stated: bool
 
 
 def answer(question: RadiatorAreaQuestion) -> RadiatorAreaAnswer:
@@ -92,7 +72,7 @@ def answer(question: RadiatorAreaQuestion) -> RadiatorAreaAnswer:
             "its properties are no longer known well and it is close to boiling",
             "Ask for a smaller rise.",
         )
-    stream = _air(question, section)
+    stream = section_air(question, section)
     return _answer(question, section, stream, _coolant(question, target_c))
 
 
@@ -103,7 +83,7 @@ def _target_c(question: RadiatorAreaQuestion) -> float:
     return question.target.coolant_c
 
 
-def _coolant(question: RadiatorAreaQuestion, target_c: float) -> Water:
+def _coolant(question: RadiatorAreaQuestion, target_c: float) -> CoolantStream:
     """Describe the coolant at the mean of what enters and what leaves."""
     mix = parts.mix(question.coolant)
     entering = parts.liquid(mix, target_c)
@@ -113,43 +93,7 @@ def _coolant(question: RadiatorAreaQuestion, target_c: float) -> Water:
     mean_c = min(max(target_c - 0.5 * drop, lowest), target_c)
     liquid = parts.liquid(mix, mean_c)
     flow = volume * float(liquid.density[0])
-    return Water(kelvin(target_c), flow, flow * float(liquid.heat_capacity[0]), liquid)
-
-
-def _air(question: RadiatorAreaQuestion, section: Section) -> Air:
-    """Find the air through one section, from what is stated or from the fans."""
-    temperature = kelvin(question.room.air_c)
-    density = float(air.density(parts.room_pressure(question.room), np.float64(temperature)))
-    given = question.air
-    if isinstance(given, GivenFaceVelocity):
-        return Air(given.face_velocity_m_per_s, density, temperature, None, stated=True)
-    if isinstance(given, GivenAirFlow):
-        velocity = given.air_flow_m3_per_h * M3_PER_H / section.face_area
-        return Air(velocity, density, temperature, None, stated=True)
-    return _fanned(given, section, density, temperature)
-
-
-def _fanned(given: GivenFans, section: Section, density: float, temperature: float) -> Air:
-    """Find where the fans and the section with its grille meet."""
-    fans = given.fans
-    path = AirPath(
-        area=section.face_area,
-        tail=ROOM,
-        head=ROOM,
-        loss_coefficient=parts.loss_coefficient(given.grille),
-        section=section,
-        curve=parts.fan_curve(fans.fan, ("air", "fans", "fan")),
-        fan_count=fans.count,
-    )
-    state = np.array([[density]]), np.array([[temperature]])
-    ratio = np.array([[fans.speed_rpm / fans.fan.curve_speed_rpm]])
-    start = np.array([[START_VELOCITY * section.face_area * density]])
-    flows = network.solve(air_topology((path,)), air_law((path,), *state, ratio), start)
-    assert path.curve is not None  # noqa: S101 - given just above
-    stream = AirStream(flows.flow[0], state[0][0], state[1][0])
-    pressure = float(fan_pressure(path, path.curve, stream, ratio[0])[0][0])
-    velocity = max(float(flows.flow[0, 0]), 0.0) / (density * section.face_area)
-    return Air(velocity, density, temperature, pressure, stated=False)
+    return CoolantStream(kelvin(target_c), flow, flow * float(liquid.heat_capacity[0]), liquid)
 
 
 class _Curve(NamedTuple):
@@ -160,7 +104,7 @@ class _Curve(NamedTuple):
     pressure_drop: Array
 
 
-def _over_velocities(section: Section, stream: Air, water: Water) -> _Curve:
+def _over_velocities(section: Section, stream: Air, water: CoolantStream) -> _Curve:
     """Evaluate one section at its operating point, beside it, and over the curve."""
     velocity = np.concatenate([[stream.velocity, stream.velocity * NEIGHBOUR], CURVE_VELOCITIES])
     air_stream = AirStream(
@@ -189,7 +133,7 @@ def sections_for(needed: float, each: float, capacity: float) -> float | None:
 
 
 def _answer(
-    question: RadiatorAreaQuestion, section: Section, stream: Air, water: Water
+    question: RadiatorAreaQuestion, section: Section, stream: Air, water: CoolantStream
 ) -> RadiatorAreaAnswer:
     """Put the state, the margins and the notes together."""
     curve = _over_velocities(section, stream, water)
@@ -201,7 +145,7 @@ def _answer(
         basis=basis(question.radiator, question.coolant.__class__.__name__),
         notes=(
             *radiator_notes(question.radiator, section, stream.velocity, "/radiator"),
-            *_fan_notes(question),
+            *air_notes(question),
         ),
         cautions=(*wording.LIQUID_CAUTIONS, wording.FAN_CAUTION, wording.ESTIMATE_CAUTION),
         question=question,
@@ -209,18 +153,11 @@ def _answer(
     )
 
 
-def _fan_notes(question: RadiatorAreaQuestion) -> tuple[Note, ...]:
-    """Note what fans bring with them that a stated flow does not."""
-    if not isinstance(question.air, GivenFans):
-        return ()
-    return (wording.AIR_FLOW_NOTE, *fan_notes(question.air.fans, "/air/fans"))
-
-
 def _state(
     question: RadiatorAreaQuestion,
     section: Section,
     stream: Air,
-    rest: tuple[Water, _Curve],
+    rest: tuple[CoolantStream, _Curve],
 ) -> tuple[RadiatorState, float]:
     """Give the state and the relative uncertainty of the conductance available."""
     water, curve = rest
@@ -311,7 +248,7 @@ def _margins(
     )
 
 
-def _outcome(question: RadiatorAreaQuestion, state: RadiatorState, water: Water) -> Outcome:
+def _outcome(question: RadiatorAreaQuestion, state: RadiatorState, water: CoolantStream) -> Outcome:
     """Say what would help where the sections are not enough."""
     if state.area_needed_cm2 is None:
         needed = state.conductance_needed_w_per_k

@@ -4,7 +4,8 @@ from loopmargin_service.physics import louvred_core
 from loopmargin_service.physics.radiator import CoreSection, RatedSection, Section
 from loopmargin_service.questions.conversion import M3_PER_H, MM, kelvin
 from loopmargin_wire.answer import Note
-from loopmargin_wire.part import Fans, Radiator, RatedRadiator
+from loopmargin_wire.part import Fans
+from loopmargin_wire.radiator import Radiator, RatedRadiator
 
 # Common practice, no source: below a third of the speed bearings and Reynolds number count.
 FAN_SPEED_RANGE = (0.3, 1.5)

@@ -13,7 +13,7 @@ from loopmargin_service.questions import heat_inventory, machine_build
 from loopmargin_service.questions.conversion import MINUTE, out
 from loopmargin_service.questions.heat_inventory import Contents
 from loopmargin_service.questions.machine_build import Built
-from loopmargin_wire.part import RatedRadiator
+from loopmargin_wire.radiator import RatedRadiator
 from loopmargin_wire.steady_state import MachineState
 from loopmargin_wire.warm_up import (
     ComponentTrace,

@@ -26,7 +26,8 @@ from loopmargin_service.questions.machine_margins import machine_margins
 from loopmargin_service.questions.radiator_range import fan_notes, radiator_notes
 from loopmargin_service.questions.settled import BASE, FANS, PUMPS, Settled
 from loopmargin_wire.answer import Basis, Margin, Note, Outcome
-from loopmargin_wire.part import CoreRadiator, Reservoir
+from loopmargin_wire.part import Reservoir
+from loopmargin_wire.radiator import CoreRadiator
 from loopmargin_wire.steady_state import MachineState, SteadyStateAnswer, SteadyStateQuestion
 
 # Slower fans and a slower pump, solved beside the machine, show how it follows them.

@@ -12,18 +12,9 @@ from typing import Any, TypeVar, get_args
 import msgspec
 from hypothesis import strategies as st
 
-from loopmargin_wire.part import (
-    CoreRadiator,
-    Fan,
-    FanPoint,
-    Fans,
-    HeadPoint,
-    Pump,
-    Radiator,
-    Reservoir,
-    Room,
-)
+from loopmargin_wire.part import Fan, FanPoint, Fans, HeadPoint, Pump, Reservoir, Room
 from loopmargin_wire.pump_head import Branch, Element, PumpHeadQuestion
+from loopmargin_wire.radiator import CoreRadiator, Radiator
 from loopmargin_wire.radiator_area import AllowedCoolant, GivenFans, RadiatorAreaQuestion
 from loopmargin_wire.sound import SoundDba
 from loopmargin_wire.steady_state import (

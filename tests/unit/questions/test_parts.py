@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 
 from loopmargin_service.physics.curve import value_and_slope
-from loopmargin_service.questions import parts
+from loopmargin_service.questions import curves, parts
 from loopmargin_service.questions.conversion import L_PER_MIN, M3_PER_H
 from loopmargin_service.questions.refusals import Refusal
 from loopmargin_wire import part
@@ -66,8 +66,8 @@ def test_density_of_water_at_20() -> None:
 
 def test_curves_pass_through_their_points() -> None:
     """Flows become cubic metres per second, head and pressure stay as they are."""
-    pumped = parts.pump_curve(pump((0, 4), (6, 3), (12, 0.5)), ("pumps", 0))
-    blown = parts.fan_curve(fan((0, 20), (60, 12), (120, 0)), ("fan",))
+    pumped = curves.pump_curve(pump((0, 4), (6, 3), (12, 0.5)), ("pumps", 0))
+    blown = curves.fan_curve(fan((0, 20), (60, 12), (120, 0)), ("fan",))
 
     assert float(value_and_slope(pumped, 6 * L_PER_MIN)[0]) == pytest.approx(3.0)
     assert float(value_and_slope(blown, 60 * M3_PER_H)[0]) == pytest.approx(12.0)
@@ -88,9 +88,9 @@ def test_curves_that_do_not_fall(
 ) -> None:
     """The first point out of order is named, with its value, the limit and what to do."""
     with pytest.raises(Refusal) as pump_refused:
-        parts.pump_curve(pump(*points), ("pumps", 0))
+        curves.pump_curve(pump(*points), ("pumps", 0))
     with pytest.raises(Refusal) as fan_refused:
-        parts.fan_curve(fan(*points), ("fan",))
+        curves.fan_curve(fan(*points), ("fan",))
 
     pump_at, pump_says = fault_of(pump_refused.value)
     fan_at, fan_says = fault_of(fan_refused.value)
@@ -181,7 +181,7 @@ def test_air_pressure_of_a_room() -> None:
 def test_points_that_nearly_coincide(points: list[tuple[float, float]]) -> None:
     """Points closer than any measurement are refused at one of them, or make a finite curve."""
     try:
-        curve = parts.pump_curve(pump(*points), ("pumps", 0))
+        curve = curves.pump_curve(pump(*points), ("pumps", 0))
     except Refusal as refusal:
         refused = fault_of(refusal)[0].startswith("pumps/0/curve/")
     else:

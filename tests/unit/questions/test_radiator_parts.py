@@ -10,7 +10,7 @@ import pytest
 from loopmargin_service.physics.radiator import AirStream, CoreSection, RatedSection, conductance
 from loopmargin_service.questions import parts
 from loopmargin_service.questions.refusals import Refusal
-from loopmargin_wire import part
+from loopmargin_wire import radiator
 from tests.unit.questions.asked import fault_of
 
 CORE = {
@@ -36,7 +36,7 @@ RATED = {
 
 def section(document: dict[str, Any], **changes: object) -> CoreSection | RatedSection:
     """Build a section with some of its fields replaced."""
-    given: part.Radiator = msgspec.convert({**document, **changes}, part.Radiator)
+    given: radiator.Radiator = msgspec.convert({**document, **changes}, radiator.Radiator)
     return parts.section(given, ("radiator",))
 
 

@@ -8,7 +8,7 @@ import pytest
 from loopmargin_service.questions import parts
 from loopmargin_service.questions.radiator_range import radiator_notes
 from loopmargin_wire.answer import Note
-from loopmargin_wire.part import CoreRadiator, Radiator
+from loopmargin_wire.radiator import CoreRadiator, Radiator
 from tests.unit.questions.test_radiator_parts import CORE, RATED
 
 # Every dimension within the range of the cores behind the law.

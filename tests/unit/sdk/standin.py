@@ -11,8 +11,9 @@ import msgspec
 import loopmargin
 from loopmargin.options import OptionChanges
 from loopmargin_wire.answer import Margin, Outcome
-from loopmargin_wire.part import CoreRadiator, Fan, FanPoint, Fans, Room, Water
+from loopmargin_wire.part import Fan, FanPoint, Fans, Room, Water
 from loopmargin_wire.problem import Problem
+from loopmargin_wire.radiator import CoreRadiator
 from loopmargin_wire.radiator_area import (
     AllowedRise,
     GivenFans,
