@@ -21,14 +21,14 @@ class Outer(NamedTuple):
     single: Array
     inner: Inner
     several: tuple[Array, ...]
-    count: int
+    repetitions: int
 
 
-def nest(count: int = 3) -> Outer:
+def nest(repetitions: int = 3) -> Outer:
     """Give four cases that can be told apart in every array."""
     number = np.arange(4.0)
     rows = np.stack([number, 10.0 + number])
-    return Outer(number, Inner(20.0 + rows, 0.5), (30.0 + number, 40.0 + rows), count)
+    return Outer(number, Inner(20.0 + rows, 0.5), (30.0 + number, 40.0 + rows), repetitions)
 
 
 def test_cases_come_out_in_the_order_asked_for() -> None:
@@ -40,7 +40,7 @@ def test_cases_come_out_in_the_order_asked_for() -> None:
     assert some.single.tolist() == [3.0, 1.0, 1.0]
     assert some.inner.rows.tolist() == [[23.0, 21.0, 21.0], [33.0, 31.0, 31.0]]
     assert some.several[1].tolist() == [[43.0, 41.0, 41.0], [53.0, 51.0, 51.0]]
-    assert (some.inner.factor, some.count) == (0.5, 3)
+    assert (some.inner.factor, some.repetitions) == (0.5, 3)
 
 
 def test_cases_go_back_where_they_came_from() -> None:
@@ -51,7 +51,7 @@ def test_cases_go_back_where_they_came_from() -> None:
         single=part.single + 100.0,
         inner=Inner(-part.inner.rows, 0.7),
         several=part.several,
-        count=9,
+        repetitions=9,
     )
 
     merged = put_cases(whole, changed, chosen)
@@ -59,7 +59,7 @@ def test_cases_go_back_where_they_came_from() -> None:
     assert type(merged) is Outer
     assert merged.single.tolist() == [100.0, 1.0, 2.0, 103.0]
     assert merged.inner.rows[0].tolist() == [-20.0, 21.0, 22.0, -23.0]
-    assert (merged.inner.factor, merged.count) == (0.7, 9)
+    assert (merged.inner.factor, merged.repetitions) == (0.7, 9)
     assert whole.single.tolist() == [0.0, 1.0, 2.0, 3.0]
 
 
