@@ -67,7 +67,7 @@ class Loop:
             self.branch_tail + self.pump_tail,
             self.branch_head + self.pump_head,
             self.reference,
-            tuple(range(len(self.branch_tail), len(self.branch_tail) + len(self.pump_tail))),
+            check_valves=len(self.pump_tail),
         )
 
     @cached_property

@@ -25,6 +25,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+# True or false for every case, or for each.
+Which = NDArray[np.bool_] | np.bool_
 Law = Callable[[Array], tuple[Array, Array]]
 
 ITERATION_LIMIT = 80
@@ -43,14 +45,19 @@ NEAR = 1e-3
 class Topology:
     """Which nodes each link joins; pressures are relative to the reference node.
 
-    `check_valves` are the links whose law has a corner at zero flow.
+    So many of the last links are `check_valves`: their law has a corner at zero flow.
     """
 
     node_count: int
     tail: tuple[int, ...]
     head: tuple[int, ...]
     reference: int
-    check_valves: tuple[int, ...] = ()
+    check_valves: int = 0
+
+    @property
+    def first_valve(self) -> int:
+        """Number of the first link behind a check valve. [-]"""
+        return len(self.tail) - self.check_valves
 
     @cached_property
     def incidence(self) -> Array:
@@ -121,7 +128,7 @@ def solve(topology: Topology, law: Law, start: Array) -> Flows:
     flow = start
     drop, slope = law(flow)
     residual = np.full(start.shape[1], np.inf)
-    conserved = np.zeros(start.shape[1], dtype=np.bool_)
+    conserved: Which = np.False_
     pressure = np.zeros((topology.node_count - 1, start.shape[1]))
     iterations, near = 0, False
     while iterations < ITERATION_LIMIT and not (residual < TOLERANCE).all():
@@ -140,23 +147,20 @@ def solve(topology: Topology, law: Law, start: Array) -> Flows:
     return Flows(flow, pressure, residual, residual < TOLERANCE, iterations)
 
 
-def _shut(
-    topology: Topology, flow: Array, step: Array, *, patient: bool
-) -> tuple[Array, NDArray[np.bool_]]:
+def _shut(topology: Topology, flow: Array, step: Array, *, patient: bool) -> tuple[Array, Which]:
     """Stop a step that would drive flow back through a check valve just behind the valve.
 
     The law of a valve has a corner at zero flow, where a step taken from one side means
     nothing on the other. Returns the steps and whether each case took its step whole; mass is
     conserved again after the next whole step.
     """
-    valves = list(topology.check_valves)
-    if not valves or not patient:
-        return step, np.ones(flow.shape[1], dtype=np.bool_)
-    back = (flow[valves] > 0.0) & (flow[valves] + step[valves] < 0.0)
-    if not back.any():
-        return step, np.ones(flow.shape[1], dtype=np.bool_)
+    first = topology.first_valve
+    ahead = flow[first:] + step[first:]
+    if not patient or ahead.size == 0 or ahead.min() >= 0.0:
+        return step, np.True_
+    back = (flow[first:] > 0.0) & (ahead < 0.0)
     stopped = step.copy()
-    stopped[valves] = np.where(back, -flow[valves] - BEHIND_VALVE, step[valves])
+    stopped[first:] = np.where(back, -flow[first:] - BEHIND_VALVE, step[first:])
     return stopped, np.asarray(~back.any(axis=0), dtype=np.bool_)
 
 
@@ -216,7 +220,7 @@ def _advance(
     flow: Array,
     step: Array,
     before: tuple[Array, Array],
-    conserved: NDArray[np.bool_],
+    conserved: Which,
 ) -> tuple[Array, Array, Array]:
     """Take the step, shortened in those cases where it overshoots the least content.
 
@@ -225,6 +229,8 @@ def _advance(
     the round-off that would otherwise pass for an overshoot. Cases in which mass is not
     *conserved* along the step take it whole.
     """
+    if not conserved.any():
+        return flow + step, *law(flow + step)
     start_slope, force = before
     falling = -(start_slope * step * step).sum(axis=0)
     share = np.ones_like(falling)
