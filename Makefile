@@ -12,7 +12,7 @@ NOT_SECRET := \.lock$$|package-lock\.json$$|deploy/sbom\.json$$|openapi\.json$$|
 	check-proxy format fuzz bench openapi deploy-files accept-secrets release-contract lock clean
 
 help:
-	@echo "make demo     answer the four questions for the demo machine, over HTTP"
+	@echo "make demo     size the demo machine, over HTTP"
 	@echo "make test     every test but the long fuzz and the proxy"
 	@echo "make serve    run the service on http://127.0.0.1:8000"
 	@echo "make check    format, lint, types, layers, OpenAPI, deployment files, secrets, proxy"

@@ -1,4 +1,4 @@
-"""Size the demo machine: start the service, ask the four questions, print and draw.
+"""Size the demo machine: start the service, ask the sizing questions, print and draw.
 
 A fictional workshop quotes a near-silent machine that renders the sky for the dome of a
 small planetarium and stands in a warm projection booth. Every part and every number of
@@ -110,6 +110,13 @@ def at_equilibrium(answer: SteadyStateAnswer) -> None:
     )
 
 
+def notes(answers: list[Answer]) -> None:
+    """Print what was assumed, and what stands near or outside the range of its law."""
+    say("\nNOTES\n")
+    for text in dict.fromkeys(note.text for answer in answers for note in answer.notes):
+        say(f"  - {text}")
+
+
 def cautions(answers: list[Answer]) -> None:
     """Print every caution once."""
     say("\nCAUTIONS\n")
@@ -134,6 +141,7 @@ def main() -> None:
         section("SUPPLY HEADROOM", supply)
         section("WHOLE MACHINE", machine)
         at_equilibrium(machine)
+        notes([radiator, pump, supply, machine])
         cautions([radiator, pump, supply, machine])
         OUTPUT.mkdir(exist_ok=True)
         picture = OUTPUT / "sizing.svg"

@@ -13,7 +13,7 @@ from loopmargin_service.questions.operating_point import Point
 from loopmargin_service.questions.pipework import AnyBranch
 from loopmargin_service.questions.pump_speed import Required
 from loopmargin_wire.answer import Basis, Margin, Note
-from loopmargin_wire.part import Coolant, Pump, Tee, Water
+from loopmargin_wire.part import Coolant, Pump, Reservoir, Tee, Water
 from loopmargin_wire.pump_head import ElementState, PumpState
 
 # Common practice, no source: what a small pump wants at its inlet when nothing is stated.
@@ -135,6 +135,17 @@ def rising_air_notes(elements: Sequence[ElementState]) -> list[Note]:
         and element.slug_rise_velocity_m_per_s is not None
         and abs(element.velocity_m_per_s) < element.slug_rise_velocity_m_per_s
     ]
+
+
+def inlet_notes(reservoir: Reservoir | None) -> list[Note]:
+    """Note what was assumed about the pump inlet, and about a reservoir not described."""
+    text = f"A pump inlet is judged against {SUCTION_HEAD_WANTED_M:g} m of suction head, "
+    text += "common practice, no source; use the maker's figure where there is one."
+    notes = [Note(code="suction_head_assumed", text=text)]
+    if reservoir is None:
+        text = "An open reservoir 100 mm above the first pump's inlet is assumed."
+        notes.append(Note(code="reservoir_assumed", text=text, pointer="/reservoir"))
+    return notes
 
 
 def pump_notes(pumps: Sequence[Pump], states: Sequence[PumpState]) -> list[Note]:

@@ -11,11 +11,11 @@ from loopmargin_service.questions.conversion import L_PER_MIN, kelvin, out
 from loopmargin_service.questions.edition import EDITION
 from loopmargin_service.questions.loop_curve import Found
 from loopmargin_service.questions.loop_margins import (
-    SUCTION_HEAD_WANTED_M,
     air_margin,
     branch_margins,
     flow_margin,
     head_margin,
+    inlet_notes,
     loop_basis,
     pump_notes,
     required_flows,
@@ -124,7 +124,7 @@ def _outcome(margins: Sequence[Margin], factor: float | None) -> Outcome:
         return Outcome(status="solved")
     return Outcome(
         status="solved",
-        reason=f"fails: {', '.join(failing)}",
+        reason=f"fails: {'; '.join(failing)}",
         advice=tuple(dict.fromkeys(_advice(criterion, factor) for criterion in failing)),
     )
 
@@ -155,23 +155,9 @@ def _notes(
     """Note what was assumed and what stands near or outside the range of a law."""
     notes = [*transitional_notes(elements), *rising_air_notes(elements)]
     notes += pump_notes(question.pumps, pumps)
-    notes.append(
-        Note(
-            code="suction_head_assumed",
-            text=f"A pump inlet is judged against {SUCTION_HEAD_WANTED_M:g} m of suction head, "
-            "common practice, no source; use the maker's figure where there is one.",
-        )
-    )
+    notes += inlet_notes(question.reservoir)
     if question.coolant_c > NEAR_BOILING_C:
         notes.append(Note(code="near_boiling", text="Coolant near boiling.", pointer="/coolant_c"))
-    if question.reservoir is None:
-        notes.append(
-            Note(
-                code="reservoir_assumed",
-                text="An open reservoir 100 mm above the first pump's inlet is assumed.",
-                pointer="/reservoir",
-            )
-        )
     return notes
 
 

@@ -16,6 +16,7 @@ from loopmargin_service.questions import (
 from loopmargin_service.questions.conversion import celsius
 from loopmargin_service.questions.edition import EDITION
 from loopmargin_service.questions.loop_margins import (
+    inlet_notes,
     loop_basis,
     pump_notes,
     rising_air_notes,
@@ -110,7 +111,7 @@ def _outcome(margins: tuple[Margin, ...], settled: Settled) -> Outcome:
         advice += noise.outcome.advice
     if not failing:
         return Outcome(status="solved")
-    return Outcome(status="solved", reason=f"fails: {', '.join(failing)}", advice=tuple(advice))
+    return Outcome(status="solved", reason=f"fails: {'; '.join(failing)}", advice=tuple(advice))
 
 
 def _answer(
@@ -158,6 +159,8 @@ def _basis(settled: Settled) -> tuple[Basis, ...]:
 def _notes(settled: Settled, described: MachineState | None) -> tuple[Note, ...]:
     """Note what was assumed and what stands near or outside the range of a law."""
     notes = [wording.AIR_FLOW_NOTE, wording.NO_LOOP_LOSS_NOTE]
+    notes += [wording.FIRST_ORDER_NOTE] if settled.drawn is None else []
+    notes += inlet_notes(settled.question.reservoir)
     notes += [Note(code=note.code, text=note.text) for note in settled.supply.notes]
     notes += machine_noise.noise_notes(settled.noise) if settled.noise else ()
     if described is None:

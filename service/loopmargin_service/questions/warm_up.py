@@ -165,11 +165,12 @@ def _outcome(margins: tuple[Margin, ...]) -> Outcome:
         return Outcome(status="solved")
     return Outcome(
         status="solved",
-        reason=f"fails: {', '.join(failing)}"[:2000],
+        reason=f"fails: {'; '.join(failing)}"[:2000],
         advice=(
             (
-                "More time: shut down by the pump's and the fans' own speed signals, lower the "
-                "power, or put more coolant and metal into the loop. A reading: run longer."
+                "To have more time after a loss, shut down on the pump's and the fans' own speed "
+                "signals, lower the power, or put more coolant and metal into the loop. For a "
+                "steadier reading, run longer."
             ),
         ),
     )
