@@ -8,22 +8,13 @@ from loopmargin_wire.answer import Answer, Question, State
 from loopmargin_wire.part import Part
 from loopmargin_wire.quantity import Number, Share, Text, quantity
 from loopmargin_wire.steady_state import MachineState, SteadyStateQuestion
-from loopmargin_wire.sweep import AxisName, AxisValue
+from loopmargin_wire.sweep import AxisName, AxisValue, FieldPointer
 
 
 class FieldRange(Part, tag_field="kind", tag="field", frozen=True, kw_only=True):
     """One numeric field of the machine, by JSON Pointer, and the range to look in."""
 
-    pointer: Annotated[
-        str,
-        Meta(
-            min_length=2,
-            max_length=200,
-            pattern=r"^(/[A-Za-z0-9_]+)+(?![\s\S])",
-            description="JSON Pointer (RFC 6901) into `machine`, such as /room/air_c.",
-            examples=["/room/air_c"],
-        ),
-    ]
+    pointer: FieldPointer
     lowest: AxisValue
     highest: AxisValue
 

@@ -10,6 +10,16 @@ from loopmargin_wire.quantity import Count, Number, Text, quantity, whole
 from loopmargin_wire.steady_state import SteadyStateQuestion
 
 AxisValue = Annotated[float, quantity("unit of the field", -1e6, 1e6, "Value of the field")]
+FieldPointer = Annotated[
+    str,
+    Meta(
+        min_length=2,
+        max_length=200,
+        pattern=r"^(/[A-Za-z0-9_]+)+(?![\s\S])",
+        description="JSON Pointer (RFC 6901) into `machine`, such as /pumps/0/speed_rpm.",
+        examples=["/room/air_c"],
+    ),
+]
 CaseStatus = Literal["settled", "outside_validity", "not_converged", "refused"]
 
 
@@ -19,16 +29,7 @@ AxisName = Annotated[str, Meta(min_length=1, max_length=200, description="What w
 class FieldAxis(Part, tag_field="kind", tag="field", frozen=True, kw_only=True):
     """One numeric field of the machine, by JSON Pointer from the machine down."""
 
-    pointer: Annotated[
-        str,
-        Meta(
-            min_length=2,
-            max_length=200,
-            pattern=r"^(/[A-Za-z0-9_]+)+(?![\s\S])",
-            description="JSON Pointer (RFC 6901) into `machine`, such as /pumps/0/speed_rpm.",
-            examples=["/room/air_c"],
-        ),
-    ]
+    pointer: FieldPointer
     values: Annotated[tuple[AxisValue, ...], Meta(min_length=1, max_length=500)]
 
 

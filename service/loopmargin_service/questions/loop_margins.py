@@ -151,12 +151,13 @@ def inlet_notes(reservoir: Reservoir | None) -> list[Note]:
 def pump_notes(pumps: Sequence[Pump], states: Sequence[PumpState]) -> list[Note]:
     """Note speeds outside the affinity laws, flows beyond a curve and shut check valves."""
     notes = []
+    low, high = AFFINITY_RANGE
     for row, (pump, state) in enumerate(zip(pumps, states, strict=True)):
         ratio = pump.speed_rpm / pump.curve_speed_rpm
         pointer = f"/pumps/{row}"
-        if not AFFINITY_RANGE[0] <= ratio <= AFFINITY_RANGE[1]:
+        if not low <= ratio <= high:
             text = f"{pump.name} runs at {ratio:.2f} times the speed of its curve; the affinity "
-            text += "laws are good for 0.5 to 1.1."
+            text += f"laws are good for {low:g} to {high:g}."
             notes.append(Note(code="affinity_range", text=text, pointer=pointer + "/speed_rpm"))
         if state.flow_l_per_min > pump.curve[-1].flow_l_per_min * ratio:
             text = f"{pump.name} works beyond the last point of its curve."

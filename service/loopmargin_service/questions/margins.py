@@ -1,8 +1,12 @@
 """One criterion as a margin: demand, capacity, surplus and how sure that is."""
 
 import math
+from collections.abc import Iterable
 
 from loopmargin_wire.answer import Margin, Verdict
+
+# The bound of a reason on the wire: a machine of many parts can fail at more than fits.
+LONGEST_REASON = 2000
 
 
 def margin(
@@ -51,3 +55,13 @@ def verdict(surplus: float, chance: float | None, confidence: float) -> Verdict:
     if chance is not None and chance < confidence:
         return "tight"
     return "meets"
+
+
+def failing(margins: Iterable[Margin]) -> list[str]:
+    """Give the criteria that fail."""
+    return [item.criterion for item in margins if item.verdict == "fails"]
+
+
+def fails(criteria: Iterable[str]) -> str:
+    """Give failing criteria as a reason, cut to what the wire allows."""
+    return f"fails: {'; '.join(criteria)}"[:LONGEST_REASON]

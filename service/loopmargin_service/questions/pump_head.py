@@ -23,6 +23,7 @@ from loopmargin_service.questions.loop_margins import (
     suction_margins,
     transitional_notes,
 )
+from loopmargin_service.questions.margins import failing, fails
 from loopmargin_service.questions.operating_point import (
     Point,
     Surroundings,
@@ -119,13 +120,13 @@ def _answer(
 
 def _outcome(margins: Sequence[Margin], factor: float | None) -> Outcome:
     """Say that the point was found, and what would help where it is not enough."""
-    failing = [item.criterion for item in margins if item.verdict == "fails"]
-    if not failing:
+    short = failing(margins)
+    if not short:
         return Outcome(status="solved")
     return Outcome(
         status="solved",
-        reason=f"fails: {'; '.join(failing)}",
-        advice=tuple(dict.fromkeys(_advice(criterion, factor) for criterion in failing)),
+        reason=fails(short),
+        advice=tuple(dict.fromkeys(_advice(criterion, factor) for criterion in short)),
     )
 
 

@@ -24,6 +24,7 @@ from loopmargin_service.questions.loop_margins import (
 )
 from loopmargin_service.questions.machine_cases import HOTTEST_CASE_C, HOTTEST_COOLANT_C
 from loopmargin_service.questions.machine_margins import machine_margins
+from loopmargin_service.questions.margins import failing, fails
 from loopmargin_service.questions.radiator_range import fan_notes, radiator_notes
 from loopmargin_service.questions.settled import BASE, FANS, PUMPS, Settled
 from loopmargin_wire.answer import Basis, Margin, Note, Outcome
@@ -99,19 +100,19 @@ def _trouble(settled: Settled) -> Outcome | None:
 
 def _outcome(margins: tuple[Margin, ...], settled: Settled) -> Outcome:
     """Say what fails and what would help."""
-    failing = [item.criterion for item in margins if item.verdict == "fails"]
-    advice = [PLAIN_ADVICE] if failing else []
+    missed = failing(margins)
+    advice = [PLAIN_ADVICE] if missed else []
     supply, noise = settled.supply, settled.noise
-    short = [item.criterion for item in supply.margins if item.verdict == "fails"]
+    short = failing(supply.margins)
     if short:
-        failing += short
+        missed += short
         advice += supply.outcome.advice or (SUPPLY_ADVICE,)
     if noise is not None and noise.outcome.reason:
-        failing += [item.criterion for item in noise.margins]
+        missed += [item.criterion for item in noise.margins]
         advice += noise.outcome.advice
-    if not failing:
+    if not missed:
         return Outcome(status="solved")
-    return Outcome(status="solved", reason=f"fails: {'; '.join(failing)}", advice=tuple(advice))
+    return Outcome(status="solved", reason=fails(missed), advice=tuple(advice))
 
 
 def _answer(

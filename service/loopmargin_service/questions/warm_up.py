@@ -17,7 +17,7 @@ from loopmargin_service.questions.edition import EDITION
 from loopmargin_service.questions.heat_inventory import Contents
 from loopmargin_service.questions.losses import losses
 from loopmargin_service.questions.machine_build import Built
-from loopmargin_service.questions.margins import margin
+from loopmargin_service.questions.margins import failing, fails, margin
 from loopmargin_service.questions.refusals import Refusal
 from loopmargin_wire.answer import Basis, Margin, Note, Outcome
 from loopmargin_wire.steady_state import SteadyStateAnswer
@@ -160,12 +160,12 @@ def _lost(loss: Loss) -> str:
 
 def _outcome(margins: tuple[Margin, ...]) -> Outcome:
     """Say what fails and what would help."""
-    failing = [item.criterion for item in margins if item.verdict == "fails"]
-    if not failing:
+    short = failing(margins)
+    if not short:
         return Outcome(status="solved")
     return Outcome(
         status="solved",
-        reason=f"fails: {'; '.join(failing)}"[:2000],
+        reason=fails(short),
         advice=(
             (
                 "To have more time after a loss, shut down on the pump's and the fans' own speed "

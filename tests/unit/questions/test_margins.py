@@ -2,9 +2,11 @@
 
 import math
 
+import msgspec
 import pytest
 
-from loopmargin_service.questions.margins import chance_of_holding, margin
+from loopmargin_service.questions.margins import chance_of_holding, failing, fails, margin
+from loopmargin_wire.answer import Outcome
 
 
 def test_surplus_is_capacity_minus_demand() -> None:
@@ -52,3 +54,18 @@ def test_no_uncertainty_is_certainty(surplus: float, expected: float) -> None:
 def test_far_tails_stay_finite() -> None:
     """Hundreds of uncertainties away the chance is zero or one, never broken."""
     assert all(math.isfinite(chance_of_holding(s, 1e-9)) for s in (-1e9, 1e9))
+
+
+def test_only_what_fails_is_named() -> None:
+    """A criterion that contains a comma still stands apart from the next."""
+    short, enough = (
+        margin(name, 2.0, have, "m", None, 0.95) for name, have in (("a, b", 1), ("c", 3))
+    )
+    assert fails([*failing([short, enough]), "d"]) == "fails: a, b; d"
+
+
+def test_a_reason_of_very_many_criteria_is_one_that_clients_accept() -> None:
+    """A machine of forty overheated parts with long names still gets an answer of the schema."""
+    reason = fails(["temperature of " + "n" * 80] * 40)
+    outcome = {"status": "solved", "reason": reason}
+    assert msgspec.convert(outcome, Outcome).reason.startswith("fails: temperature of n")
