@@ -24,16 +24,19 @@ help:
 	@echo "make release-contract  take openapi/openapi.json as that of the last release"
 	@echo "make lock     resolve the lock files again"
 
+# The lock files are complete, so pip resolves nothing: some of its versions look past a pin
+# for a package that is also asked for with an extra, and find the newest instead.
 .venv/ready-run: requirements.lock pyproject.toml
 	@echo "setting up .venv for the service and the demo"
 	$(PYTHON) -m venv .venv
-	$(PIP) install --progress-bar on --require-hashes -r requirements.lock
+	$(PIP) install --progress-bar on --require-hashes --no-deps -r requirements.lock
 	$(PIP) install --quiet --no-build-isolation --no-deps -e .
 	@touch $@
 
 .venv/ready-test: requirements-dev.lock .venv/ready-run
 	@echo "setting up .venv for the tests"
-	$(PIP) install --progress-bar on --require-hashes -r requirements-dev.lock
+	$(PIP) install --progress-bar on --require-hashes --no-deps -r requirements-dev.lock
+	$(PIP) check
 	@touch $@
 
 demo: .venv/ready-run

@@ -264,7 +264,7 @@ def test_the_image_is_built_from_the_locks() -> None:
     fetching = [row for row in DOCKERFILE.split("\nRUN ")[1:] if "-r locks/" in row]
 
     assert len(fetching) == 2
-    assert all("--require-hashes --only-binary=:all:" in row for row in fetching)
+    assert all("--require-hashes --no-deps --only-binary=:all:" in row for row in fetching)
     assert 'ENTRYPOINT ["python", "-m", "loopmargin_service.http"]' in DOCKERFILE
     assert "\nUSER 10001:10001\n" in DOCKERFILE
 
