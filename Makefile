@@ -115,7 +115,8 @@ lock: .venv/ready-run
 	$(PIP) install --quiet uv==0.13.9
 	$(LOCK) --extra service --extra demo --extra build -o requirements.lock
 	$(LOCK) --all-extras -c requirements.lock -o requirements-dev.lock
-	$(LOCK) --extra service -c requirements.lock -o deploy/requirements.lock
+	$(LOCK) --extra service --extra dask --extra tracing -c requirements-dev.lock \
+		-o deploy/requirements.lock
 	$(LOCK) --extra build -c requirements.lock -o deploy/requirements-build.lock
 
 clean:
