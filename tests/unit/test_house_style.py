@@ -1,11 +1,8 @@
-"""The house style that no linter knows: lengths, nesting, names, imports, units in docstrings."""
+"""The house style that no linter knows: lengths, nesting, names, imports."""
 
 import ast
-import inspect
-import re
 import statistics
 import sys
-from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 from typing import NamedTuple
@@ -21,9 +18,6 @@ LONGEST_FILE, LONGEST_PHYSICS_FILE = 300, 400
 LONGEST_FUNCTION, MEDIAN_FUNCTION, DEEPEST = 60, 10, 4
 EMPTY_NAMES = {"utils", "helpers", "common", "lib"}
 
-# A bracket with a unit; [1]_ is a reference and no unit.
-UNIT = re.compile(r"\[[^\[\]]+\](?!_)")
-SECTION = re.compile(r"^(\w[\w ]*)\n-{3,}$", re.MULTILINE)
 BLOCKS = (ast.If, ast.For, ast.While, ast.With, ast.Try, ast.Match, ast.AsyncFor, ast.AsyncWith)
 
 FunctionNode = ast.FunctionDef | ast.AsyncFunctionDef
@@ -153,62 +147,6 @@ def test_wire_imports_msgspec_only() -> None:
     """The contract needs msgspec, itself and the standard library."""
     used = set().union(*(imported(path) for path in WIRE.rglob("*.py")))
     assert used == {"msgspec", "loopmargin_wire"}
-
-
-def sections(docstring: str) -> dict[str, str]:
-    """Part a numpydoc docstring into its sections, the summary under an empty name."""
-    pieces = SECTION.split(inspect.cleandoc(docstring))
-    return {"": pieces[0], **dict(zip(pieces[1::2], pieces[2::2], strict=True))}
-
-
-def entries(section: str) -> list[str]:
-    """Part a section into entries, each a line at the margin with what stands under it."""
-    return re.findall(r"^\S.*(?:\n(?:[ ].*|[ ]*))*", section, flags=re.MULTILINE)
-
-
-def without_units(docstring: str) -> Iterator[str]:
-    """Name the entries of parameters and results that end without a unit."""
-    parts = sections(docstring)
-    if "Parameters" not in parts and "Returns" not in parts:
-        if not UNIT.search(docstring):
-            yield "the summary"
-        return
-    for name in ("Parameters", "Returns"):
-        for entry in entries(parts.get(name, "")):
-            if not UNIT.search(entry):
-                yield entry.splitlines()[0]
-
-
-def public_functions(path: Path) -> list[ast.FunctionDef]:
-    """List the public functions of a module."""
-    top = parsed(path).body
-    return [n for n in top if isinstance(n, ast.FunctionDef) and not n.name.startswith("_")]
-
-
-@pytest.mark.parametrize("path", sorted(PHYSICS.glob("*.py")), ids=lambda path: path.stem)
-def test_physics_states_its_units(path: Path) -> None:
-    """Every parameter and result of a public function has its unit in square brackets."""
-    missing = [
-        f"{node.name}: {entry}"
-        for node in public_functions(path)
-        for entry in without_units(ast.get_docstring(node) or "")
-    ]
-    assert missing == []
-
-
-@pytest.mark.parametrize(
-    ("docstring", "expected"),
-    [
-        ("Head. [m]", []),
-        ("Head of [1]_.", ["the summary"]),
-        ("Head.\n\nParameters\n----------\nx : float\n    Flow. [m3/s]\n", []),
-        ("Head.\n\nParameters\n----------\nx : float\n    Flow of [1]_.\n", ["x : float"]),
-        ("Head. [m]\n\nReturns\n-------\nfloat\n    Head.\n", ["float"]),
-    ],
-)
-def test_units_are_found_and_missed(docstring: str, expected: list[str]) -> None:
-    """The rule about units sees an entry without one, and takes no reference for a unit."""
-    assert expected == list(without_units(docstring))
 
 
 def test_depth_counts_blocks() -> None:
