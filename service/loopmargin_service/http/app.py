@@ -23,6 +23,7 @@ from loopmargin_service.http.routes import ROUTES, Route
 from loopmargin_service.http.settings import Settings
 from loopmargin_service.http.store import AnswerStore, SharedStore
 from loopmargin_service.http.workbench import Workbench
+from loopmargin_service.http.workers import Workers
 from loopmargin_service.questions.edition import EDITION
 from loopmargin_service.questions.refusals import Refusal
 
@@ -31,6 +32,7 @@ def create_app(settings: Settings, routes: tuple[Route, ...] = ROUTES) -> Litest
     """Wire the service together; nothing is read from the environment here."""
     store = AnswerStore(settings.store_bytes, settings.store_ttl_s, shared_store(settings))
     bench = Workbench()
+    workers = Workers(settings.worker_processes, memory_bytes=settings.worker_bytes)
     readiness = Readiness(store)
     app = Litestar(
         route_handlers=[
@@ -45,11 +47,12 @@ def create_app(settings: Settings, routes: tuple[Route, ...] = ROUTES) -> Litest
             HTTPException: respond,
             Exception: respond,
         },
-        on_shutdown=[store.close, bench.close],
+        on_shutdown=[store.close, bench.close, workers.close],
         openapi_config=None,
         logging_config=None,
     )
     app.state.readiness = readiness
+    app.state.workers = workers
     inner = Repeats(app.asgi_handler, store, {row.path for row in routes}, settings.body_bytes)
     app.asgi_handler = Identity(inner)
     return app

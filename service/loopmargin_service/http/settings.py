@@ -48,6 +48,20 @@ class Settings(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
         Meta(ge=0.0, le=300.0, description="Time served as not ready between SIGTERM and closing."),
     ] = 0.0
 
+    worker_processes: Annotated[
+        int,
+        Meta(
+            ge=-1,
+            le=256,
+            description="Processes for long calculations; -1 takes one for each core that may be "
+            "used, 0 a thread of the process that listens.",
+        ),
+    ] = -1
+    worker_bytes: Annotated[
+        int,
+        Meta(ge=2**28, le=2**40, description="Memory that one worker process may take."),
+    ] = 2 * 2**30
+
     def shown(self) -> dict[str, str]:
         """Every setting as text, secrets hidden."""
         return {name: self._shown(name) for name in self.__struct_fields__}

@@ -22,3 +22,7 @@ class Refusal(Exception):  # noqa: N818 - it is the trade word for what happened
     def __init__(self, *faults: Fault) -> None:
         super().__init__("; ".join(fault.detail for fault in faults))
         self.faults = faults
+
+    def __reduce__(self) -> tuple[type["Refusal"], tuple[Fault, ...]]:
+        """Travel to another process with the faults, which the message alone would lose."""
+        return Refusal, self.faults
