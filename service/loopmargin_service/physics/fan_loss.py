@@ -112,5 +112,5 @@ def _conductances(machine: Machine, setting: Setting, state: Equilibrium, flows:
         stream = AirStream(flows.flow[path], state.air_density[path], state.air_temperature[path])
         here = coolant.Properties(*(part[number] for part in liquid))
         through = state.flows.flow[machine.radiator_branch[number]]
-        rows.append(conductance(section, stream, through, here, setting.ua_factor))
+        rows.append(conductance(section, stream, through, here, setting.ua_of(number)))
     return np.stack(rows)

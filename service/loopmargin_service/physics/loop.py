@@ -138,16 +138,25 @@ class LoopTerms(NamedTuple):
     branch: Index
     adder: Array
 
-    def times(self, factor: Array | float) -> "LoopTerms":
-        """Give the terms with every resistance multiplied by a factor, (batch,)."""
-        return self._replace(
-            linear=self.linear * factor,
-            quadratic=self.quadratic * factor,
-            weight=self.weight * factor,
-        )
+
+class LoopFactors(NamedTuple):
+    """How a loop departs from its measures and laws: factors, each (batch,) or for every case.
+
+    `bore` is on every inside diameter, `friction` on the friction factor, which may be
+    (rubbing passages, batch), `fittings` on what a fitting loses beside friction, and `parts`
+    on the drop of blocks, radiators and couplings.
+    """
+
+    bore: Array | float = 1.0
+    friction: Array | float = 1.0
+    fittings: Array | float = 1.0
+    parts: Array | float = 1.0
 
 
-def loop_terms(loop: Loop, liquid: Liquid) -> LoopTerms:
+AS_DESCRIBED = LoopFactors()
+
+
+def loop_terms(loop: Loop, liquid: Liquid, factors: LoopFactors = AS_DESCRIBED) -> LoopTerms:
     """
     Gather the terms of all branches at the state of the coolant.
 
@@ -157,6 +166,8 @@ def loop_terms(loop: Loop, liquid: Liquid) -> LoopTerms:
         Branches and what is in them. [SI]
     liquid : Liquid
         Coolant properties by place; one row may stand for all places. [SI]
+    factors : LoopFactors
+        How the loop departs from what is described. [-]
 
     Returns
     -------
@@ -165,16 +176,22 @@ def loop_terms(loop: Loop, liquid: Liquid) -> LoopTerms:
 
     Notes
     -----
-    Everything that is linear or quadratic in the flow is added up once.
+    Everything that is linear or quadratic in the flow is added up once. At a given mass flow
+    a wider bore loses friction with its fifth power, other losses with the fourth, their
+    laminar part with the third, and Reynolds number in proportion; lengths stay, and the small
+    change of the relative roughness is left out.
     """
     linear, quadratic = component_terms(loop.components, liquid.components)
     passages = passage_terms(loop.passages, liquid.passages)
     rubbing = loop.passages.rubbing
+    viscous = factors.fittings / factors.bore**3
+    inertial = factors.fittings / factors.bore**4
     return LoopTerms(
-        loop.component_sum @ linear + loop.passage_sum @ passages.linear,
-        loop.component_sum @ quadratic + loop.passage_sum @ passages.quadratic,
-        passages.weight[rubbing],
-        passages.reynolds_per_flow[rubbing],
+        loop.component_sum @ linear * factors.parts + loop.passage_sum @ passages.linear * viscous,
+        loop.component_sum @ quadratic * factors.parts
+        + loop.passage_sum @ passages.quadratic * inertial,
+        passages.weight[rubbing] * (factors.friction / factors.bore**5),
+        passages.reynolds_per_flow[rubbing] / factors.bore,
         loop.passages.relative_roughness[rubbing, None],
         loop.passages.branch[rubbing],
         loop.passage_sum[:, rubbing],

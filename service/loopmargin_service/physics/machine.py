@@ -25,7 +25,15 @@ from loopmargin_service.physics.heat_balance import (
     Temperatures,
     settle,
 )
-from loopmargin_service.physics.loop import Liquid, Loop, loop_law, loop_terms, running_pumps
+from loopmargin_service.physics.loop import (
+    AS_DESCRIBED,
+    Liquid,
+    Loop,
+    LoopFactors,
+    loop_law,
+    loop_terms,
+    running_pumps,
+)
 from loopmargin_service.physics.network import Array, Flows, Law
 from loopmargin_service.physics.passage import Index
 from loopmargin_service.physics.radiator import AirStream, Section, conductance
@@ -105,9 +113,9 @@ class Setting(NamedTuple):
     """What is turned and what the room does, each (…, batch). [SI]
 
     `pump_heat` is what the motors give to the coolant; the hydraulic power, which always
-    ends there, stands in for it where it is larger. The factors multiply the conductance UA
-    of every radiator and the resistance of every branch; they are one unless a case stands
-    for a machine that departs from its laws.
+    ends there, stands in for it where it is larger. The factors are on the conductance UA of
+    the radiators, (radiators, batch), and on what the loop loses; they are one unless a case
+    stands for a machine that departs from its laws.
     """
 
     block_heat: Array
@@ -118,7 +126,11 @@ class Setting(NamedTuple):
     room_pressure: Array
     case_heat: Array
     ua_factor: Array | float = 1.0
-    resistance_factor: Array | float = 1.0
+    loop_factors: LoopFactors = AS_DESCRIBED
+
+    def ua_of(self, radiator: int) -> Array | float:
+        """Give the factor on the conductance of one radiator. [-]"""
+        return self.ua_factor[radiator] if isinstance(self.ua_factor, np.ndarray) else 1.0
 
 
 class Equilibrium(NamedTuple):
@@ -203,7 +215,7 @@ def _repeat(machine: Machine, setting: Setting, state: Equilibrium) -> Equilibri
     """Solve coolant flow, air flow and heat once, each with the newest of the others."""
     liquid = _liquid(machine, state.stacked, state.temperatures.nodes)
     pumps = running_pumps(machine.loop, liquid, setting.pump_ratio)
-    terms = loop_terms(machine.loop, liquid).times(setting.resistance_factor)
+    terms = loop_terms(machine.loop, liquid, setting.loop_factors)
     law = loop_law(terms, pumps)
     careful = state.iterations >= CAREFUL
     flows = _flows(machine.loop.topology, law, state.flows, careful=careful)
@@ -320,7 +332,7 @@ def _conductances(
         stream = AirStream(*(part[path] for part in given_air))
         liquid = coolant.Properties(*(part[number] for part in every))
         flow = flows.flow[machine.radiator_branch[number]]
-        rows.append(conductance(section, stream, flow, liquid, setting.ua_factor))
+        rows.append(conductance(section, stream, flow, liquid, setting.ua_of(number)))
     return np.stack(rows)
 
 

@@ -15,6 +15,7 @@ import msgspec
 import numpy as np
 
 from loopmargin_service.physics import batch, machine
+from loopmargin_service.physics.loop import LoopFactors
 from loopmargin_service.physics.machine import Setting
 from loopmargin_service.physics.network import Array
 from loopmargin_service.questions import machine_build
@@ -106,14 +107,15 @@ def _settings(
     question: SteadyStateQuestion, built: Built, factors: Factors, names: list[str]
 ) -> Setting:
     """Set every machine drawn."""
+    lost = factors.row("loop resistance")
     base = machine_build.setting(
         question, built, factors.row("air flow"), factors.row("pump speed")
     )
     return base._replace(
         block_heat=base.block_heat * factors.rows("heat", names),
         case_heat=base.case_heat * factors.row("rest"),
-        ua_factor=factors.row("conductance"),
-        resistance_factor=factors.row("loop resistance"),
+        ua_factor=np.tile(factors.row("conductance"), (len(built.radiators), 1)),
+        loop_factors=LoopFactors(friction=lost, fittings=lost, parts=lost),
     )
 
 

@@ -10,13 +10,15 @@ from hypothesis import strategies as st
 from loopmargin_service.physics.curve import falling_curve
 from loopmargin_service.physics.loop import (
     Liquid,
+    Loop,
+    LoopFactors,
     component_terms,
     imposed_flow,
     loop_law,
     loop_terms,
     pump_gain,
 )
-from loopmargin_service.physics.network import solve
+from loopmargin_service.physics.network import Array, solve
 from tests.unit.physics.bench_loop import (
     DENSITY,
     GRAVITY,
@@ -194,17 +196,55 @@ def test_an_imposed_flow_is_met() -> None:
     np.testing.assert_allclose(found.pressure[1], lost, rtol=1e-7)
 
 
-def test_terms_may_be_multiplied() -> None:
-    """With terms times k every branch loses k times as much at the same flow, case by case."""
+def lost(layout: Loop, factors: LoopFactors, flow: Array) -> tuple[Array, Array]:
+    """Give drop and slope of a loop at wanted flows, off its laws by some factors."""
+    terms = loop_terms(layout, filled(layout, np.array([1e-3, 2e-3])), factors)
+    return loop_law(terms, imposed_flow(np.zeros((1, 2))))(flow)
+
+
+def test_everything_lost_may_be_multiplied() -> None:
+    """With friction, fittings and parts times k a branch loses k times as much, case by case."""
     layout = loop(
         [Branch(1, 0, [Tube(1.0, viscous=300.0, inertial=4.0), Part()])], [Pump(parabola())]
     )
-    liquid, factor = filled(layout, np.array([1e-3, 2e-3])), np.array([0.7, 1.3])
-    flow = np.array([[0.1, 0.05], [0.0, 0.0]])
-    terms, still = loop_terms(layout, liquid), imposed_flow(np.zeros((1, 2)))
+    factor, flow = np.array([0.7, 1.3]), np.array([[0.1, 0.05], [0.0, 0.0]])
 
-    drop, slope = loop_law(terms, still)(flow)
-    more, steeper = loop_law(terms.times(factor), still)(flow)
+    drop, slope = lost(layout, LoopFactors(), flow)
+    factors = LoopFactors(friction=factor, fittings=factor, parts=factor)
+    more, steeper = lost(layout, factors, flow)
 
     np.testing.assert_allclose(more[0], factor * drop[0], rtol=1e-12)
     np.testing.assert_allclose(steeper[0], factor * slope[0], rtol=1e-12)
+
+
+@pytest.mark.parametrize("name", ["friction", "fittings", "parts"])
+def test_each_factor_has_its_own_share(name: str) -> None:
+    """What the three factors add, each alone, is what they add together."""
+    layout = loop(
+        [Branch(1, 0, [Tube(1.0, viscous=300.0, inertial=4.0), Part()])], [Pump(parabola())]
+    )
+    flow, names = np.array([[0.1, 0.05], [0.0, 0.0]]), ("friction", "fittings", "parts")
+    plain = lost(layout, LoopFactors(), flow)[0][0]
+
+    added = {one: lost(layout, LoopFactors(**{one: 2.0}), flow)[0][0] - plain for one in names}
+
+    np.testing.assert_allclose(sum(added.values()), plain, rtol=1e-12)
+    assert (added[name] > 0.0).all()
+
+
+def test_a_factor_on_the_bore_is_a_wider_tube() -> None:
+    """Smooth tubes of 1.05 times the bore and equal length lose what the factor says."""
+    flow = np.array([[0.1, 0.05], [0.0, 0.0]])
+    plain, wide = (
+        loop(
+            [Branch(1, 0, [Tube(1.0, bore, roughness=0.0, viscous=300.0, inertial=4.0)])],
+            [Pump(parabola())],
+        )
+        for bore in (0.01, 0.0105)
+    )
+
+    by_factor = lost(plain, LoopFactors(bore=1.05), flow)
+    by_tube = lost(wide, LoopFactors(), flow)
+
+    np.testing.assert_allclose(by_factor[0][0], by_tube[0][0], rtol=1e-12)
+    np.testing.assert_allclose(by_factor[1][0], by_tube[1][0], rtol=1e-12)

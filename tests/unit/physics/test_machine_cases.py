@@ -6,6 +6,7 @@ import pytest
 from loopmargin_service.physics import machine
 from loopmargin_service.physics.air import HEAT_CAPACITY
 from loopmargin_service.physics.batch import cases_of
+from loopmargin_service.physics.loop import LoopFactors
 from loopmargin_service.physics.machine import AIR_LIMIT, Place
 from loopmargin_service.physics.radiator import CoreSection
 from tests.unit.physics.bench_air import CORE, case_fan, fan, opening, rated
@@ -93,7 +94,7 @@ def test_a_factor_on_the_walls_of_all_radiators() -> None:
     ]
     base = one_loop(Block(300.0), Radiator(CORE))
 
-    given = setting(base, 2)._replace(ua_factor=np.array([0.8, 1.25]))
+    given = setting(base, 2)._replace(ua_factor=np.array([[0.8, 1.25]]))
     found = machine.solve(build(base), given)
 
     assert found.converged.all()
@@ -101,12 +102,14 @@ def test_a_factor_on_the_walls_of_all_radiators() -> None:
         np.testing.assert_allclose(found.stacked[:, case], settled(plan).stacked[:, 0], atol=1e-3)
 
 
-def test_a_factor_on_the_resistance_of_all_branches() -> None:
-    """With twice the resistance the machine is that with parts which lose twice as much."""
+def test_a_factor_on_what_the_parts_lose() -> None:
+    """With twice the drop of all parts the machine is that with parts which lose twice as much."""
     part, doubled = Part(5e6, 8e11), Part(1e7, 1.6e12)
     first, second = (one_loop(Block(300.0, loss), Radiator(part=loss)) for loss in (part, doubled))
 
-    found = machine.solve(build(first), setting(first)._replace(resistance_factor=2.0))
+    found = machine.solve(
+        build(first), setting(first)._replace(loop_factors=LoopFactors(parts=2.0))
+    )
 
     assert found.flows.flow[0, 0] == pytest.approx(settled(second).flows.flow[0, 0], rel=1e-6)
     assert found.flows.flow[0, 0] < 0.8 * settled(first).flows.flow[0, 0]
