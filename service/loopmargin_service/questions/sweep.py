@@ -1,7 +1,6 @@
 """`sweep`: one machine over a grid of settings, all cases of one build solved together."""
 
 import math
-from collections.abc import Iterator
 from typing import Any, NamedTuple
 
 import msgspec
@@ -184,7 +183,7 @@ def _turned(
 
 def _plus(whole: Setting, turned: Setting, base: Setting) -> Setting:
     """Add the differences that one axis makes."""
-    rows: Iterator[Any] = zip(whole, turned, base, strict=True)
+    rows: zip[tuple[Any, Any, Any]] = zip(whole, turned, base, strict=True)
     return Setting._make(
         have + (new - old) if isinstance(have, np.ndarray) else have for have, new, old in rows
     )
