@@ -54,7 +54,7 @@ def create_app(settings: Settings, routes: tuple[Route, ...] = ROUTES) -> Litest
     app.state.readiness = readiness
     app.state.workers = workers
     inner = Repeats(app.asgi_handler, store, {row.path for row in routes}, settings.body_bytes)
-    app.asgi_handler = Identity(inner)
+    app.asgi_handler = Identity(inner, readiness)
     return app
 
 

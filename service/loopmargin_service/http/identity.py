@@ -1,7 +1,9 @@
 """The outermost layer: every response has a Request-Id and the security headers.
 
-A caller's Request-Id is taken over when it is short and plain. A `traceparent` is read
-for the log line of a bug; one that is not valid W3C Trace Context is ignored.
+While the replica stops, each response also closes its connection, so that none is left
+to break when the replica is gone. A caller's Request-Id is taken over when it is short and
+plain. A `traceparent` is read for the log line of a bug; one that is not valid W3C Trace
+Context is ignored.
 """
 
 import re
@@ -11,6 +13,7 @@ from itertools import count
 from litestar.enums import ScopeType
 from litestar.types import ASGIApp, Message, Receive, Scope, Send
 
+from loopmargin_service.http.health import Readiness
 from loopmargin_service.http.media import ClientGoneError
 from loopmargin_service.http.problems import MEDIA_TYPE, encoded, instance, problem_of
 from loopmargin_service.http.reply import Header, Reply, length
@@ -35,13 +38,15 @@ _OWN_STYLE: tuple[Header, ...] = (
         b"default-src 'none'; style-src 'self'; form-action 'none'; frame-ancestors 'none'",
     ),
 )
+CLOSE: Header = (b"connection", b"close")
 
 
 class Identity:
     """Names each request, and answers for a mistake that nothing further in has caught."""
 
-    def __init__(self, app: ASGIApp) -> None:
+    def __init__(self, app: ASGIApp, readiness: Readiness) -> None:
         self._app = app
+        self._readiness = readiness
         self._process = secrets.token_hex(6)
         self._count = count(1)
 
@@ -54,6 +59,8 @@ class Identity:
         scope["state"]["request_id"] = request_id.decode()
         policy = _OWN_STYLE if scope["path"].startswith(_PAGES) else _NO_CONTENT
         added = ((b"request-id", request_id), *policy)
+        if self._readiness.draining:
+            added = (CLOSE, *added)
         started = False
 
         async def send_named(message: Message) -> None:

@@ -44,13 +44,20 @@ class Worker(uvicorn.Server):
             sys.stdout.write(f"http://{shown}:{port}\n")
         sys.stdout.flush()
 
-    def handle_exit(self, sig: int, frame: FrameType | None) -> None:
-        """Stop wanting traffic at once and stop listening later; a second signal does not wait."""
+    def handle_exit(self, sig: int, frame: FrameType | None) -> None:  # noqa: ARG002 - uvicorn's
+        """Stop wanting traffic at once and stop listening later, and end with status 0.
+
+        A second signal does not wait for the drain; a third does not wait for answers.
+        """
         if self._readiness.draining or self._drain_s == 0:
-            super().handle_exit(sig, frame)
-            return
+            self.force_exit = self.should_exit
+            self.should_exit = True
+        else:
+            asyncio.get_running_loop().call_later(self._drain_s, self._stop)
         self._readiness.draining = True
-        asyncio.get_running_loop().call_later(self._drain_s, super().handle_exit, sig, frame)
+
+    def _stop(self) -> None:
+        self.should_exit = True
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

@@ -8,6 +8,7 @@ from litestar import Litestar
 from litestar.testing import TestClient
 from litestar.types import Message, Receive, Scope, Send
 
+from loopmargin_service.http.health import Readiness
 from loopmargin_service.http.identity import Identity
 from loopmargin_service.http.settings import Settings
 from loopmargin_service.http.store import AnswerStore
@@ -54,7 +55,7 @@ def test_a_mistake_after_the_start_of_a_response_is_left_to_the_server() -> None
         return
 
     with pytest.raises(ZeroDivisionError):
-        asyncio.run(Identity(half)(scope("http"), receive, send))
+        asyncio.run(Identity(half, Readiness(AnswerStore(0, 1)))(scope("http"), receive, send))
 
 
 def test_what_is_not_http_passes_untouched() -> None:
@@ -67,7 +68,7 @@ def test_what_is_not_http_passes_untouched() -> None:
     async def send(_message: Message) -> None:
         return
 
-    asyncio.run(Identity(inner)(scope("websocket"), receive, send))
+    asyncio.run(Identity(inner, Readiness(AnswerStore(0, 1)))(scope("websocket"), receive, send))
 
     assert heard == ["websocket"]
 
