@@ -5,12 +5,14 @@ only then the calculation, which runs in place where it takes a few milliseconds
 the workbench where it takes longer.
 """
 
+from time import perf_counter
 from typing import NamedTuple
 
 import msgspec
 from litestar import post, route
 from litestar.handlers import HTTPRouteHandler
 from litestar.types import Scope
+from msgspec import Struct
 
 from loopmargin_service.http.conditional import entity_tag, representation
 from loopmargin_service.http.decode import Reader
@@ -23,16 +25,26 @@ from loopmargin_service.http.media import (
     read_body,
     require_no_query,
 )
+from loopmargin_service.http.meters import Meters
 from loopmargin_service.http.problems import NOT_STORED, ProblemError
 from loopmargin_service.http.reply import READING, Asking, Header, Reply, length
 from loopmargin_service.http.routes import Route
 from loopmargin_service.http.store import AnswerStore, Found, RequestKey
 from loopmargin_service.http.workbench import Workbench
 from loopmargin_service.questions.edition import EDITION
-from loopmargin_wire.answer import Answer, Question
+from loopmargin_wire.answer import Answer, Outcome, Question
 
 STORE_NAME = "loopmargin-answers"
 VARY: Header = (b"vary", b"accept")
+
+
+class _Ended(Struct):
+    """The part of any answer that says how its calculation ended."""
+
+    outcome: Outcome
+
+
+_ENDED = msgspec.json.Decoder(_Ended)
 
 
 class Answered(NamedTuple):
@@ -47,9 +59,15 @@ class Calculation:
     """One question of the table: from its body to its answer, through the store."""
 
     def __init__(
-        self, asked_for: Route, store: AnswerStore, body_limit: int, bench: Workbench
+        self,
+        asked_for: Route,
+        store: AnswerStore,
+        body_limit: int,
+        bench: Workbench,
+        meters: Meters,
     ) -> None:
         self._name = asked_for.name
+        self._meters = meters
         self._compute = asked_for.compute
         self._long = asked_for.long
         self._bench = bench
@@ -77,7 +95,9 @@ class Calculation:
         found = await self._store.find(name)
         if found.answer is not None:
             return Answered(name, found.answer, _status("hit", found))
+        start_s = perf_counter()
         answer = await self._computed(question)
+        self._note(answer, perf_counter() - start_s)
         kept = await self._store.keep(name, answer) if found.available else self._hold(name, answer)
         return Answered(name, answer, _status("fwd=miss; stored", Found(None, available=kept)))
 
@@ -88,6 +108,11 @@ class Calculation:
                 lambda asked: self._encoded(self._compute(asked)), question
             )
         return self._encoded(self._compute(question))
+
+    def _note(self, answer: bytes, duration_s: float) -> None:
+        self._meters.computed(self._name, duration_s)
+        if _ENDED.decode(answer).outcome.status == "not_converged":
+            self._meters.not_converged.add(self._name)
 
     def _hold(self, name: str, answer: bytes) -> bool:
         """Keep an answer here alone; the shared store is known to be away."""
@@ -127,10 +152,10 @@ class StoredAnswers:
 
 
 def question_handler(
-    asked_for: Route, store: AnswerStore, body_limit: int, bench: Workbench
+    asked_for: Route, store: AnswerStore, body_limit: int, bench: Workbench, meters: Meters
 ) -> HTTPRouteHandler:
     """Make the handler of one row of the table."""
-    calculation = Calculation(asked_for, store, body_limit, bench)
+    calculation = Calculation(asked_for, store, body_limit, bench, meters)
 
     async def ask(request: Asking) -> Reply:
         return await calculation.reply(request)

@@ -2,11 +2,12 @@
 
 A request passes, outermost first:
 
+    Watch        times, counts, and tells of every response
     Identity     Request-Id, security headers, the last catch
     Repeats      a request equal to an earlier one is answered here
     Litestar     routes, everything else
 
-Keys, quotas, metrics and admission are layers of the same kind and belong between
+Keys, quotas and admission are layers of the same kind and belong between
 Identity and Repeats, in that order, so that each also covers repeated requests.
 """
 
@@ -16,12 +17,14 @@ from litestar.exceptions import HTTPException
 from loopmargin_service.http.answers import question_handler, stored_answer_handler
 from loopmargin_service.http.health import Readiness, health_handlers
 from loopmargin_service.http.identity import Identity
+from loopmargin_service.http.meters import Meters
 from loopmargin_service.http.pages import page_handlers
 from loopmargin_service.http.problems import ProblemError, respond
 from loopmargin_service.http.repeats import Repeats
 from loopmargin_service.http.routes import ROUTES, Route
 from loopmargin_service.http.settings import Settings
 from loopmargin_service.http.store import AnswerStore, SharedStore
+from loopmargin_service.http.watch import Watch
 from loopmargin_service.http.workbench import Workbench
 from loopmargin_service.http.workers import Workers
 from loopmargin_service.questions.edition import EDITION
@@ -30,13 +33,17 @@ from loopmargin_service.questions.refusals import Refusal
 
 def create_app(settings: Settings, routes: tuple[Route, ...] = ROUTES) -> Litestar:
     """Wire the service together; nothing is read from the environment here."""
-    store = AnswerStore(settings.store_bytes, settings.store_ttl_s, shared_store(settings))
+    meters = Meters(row.name for row in routes)
+    shared = shared_store(settings, meters)
+    store = AnswerStore(settings.store_bytes, settings.store_ttl_s, shared)
+    meters.store_bytes.set_function(lambda: store.held_bytes)
+    meters.store_entries.set_function(lambda: len(store))
     bench = Workbench()
     workers = Workers(settings.worker_processes, memory_bytes=settings.worker_bytes)
     readiness = Readiness(store)
     app = Litestar(
         route_handlers=[
-            *(question_handler(row, store, settings.body_bytes, bench) for row in routes),
+            *(question_handler(row, store, settings.body_bytes, bench, meters) for row in routes),
             stored_answer_handler(store),
             *health_handlers(readiness),
             *page_handlers(),
@@ -53,15 +60,22 @@ def create_app(settings: Settings, routes: tuple[Route, ...] = ROUTES) -> Litest
     )
     app.state.readiness = readiness
     app.state.workers = workers
+    app.state.meters = meters
     inner = Repeats(app.asgi_handler, store, {row.path for row in routes}, settings.body_bytes)
-    app.asgi_handler = Identity(inner, readiness)
+    plain = {route.path for route in app.routes if "{" not in route.path}
+    app.asgi_handler = Watch(Identity(inner, readiness), meters, plain)
     return app
 
 
-def shared_store(settings: Settings) -> SharedStore | None:
+def shared_store(settings: Settings, meters: Meters) -> SharedStore | None:
     """Make the shared store, if there is one; its client is only then worth importing."""
     if not settings.redis_url:
         return None
     from loopmargin_service.http.redis_store import RedisStore  # noqa: PLC0415 - see above
 
-    return RedisStore(settings.redis_url, EDITION, settings.store_ttl_s)
+    shared = RedisStore(
+        settings.redis_url, EDITION, settings.store_ttl_s, failed=meters.store_errors.add
+    )
+    meters.store_degraded.set_function(lambda: shared.degraded)
+    meters.breaker_open.set_function(lambda: shared.breaker.open)
+    return shared

@@ -7,6 +7,7 @@ under the key is a miss.
 """
 
 import asyncio
+import logging
 import time
 from collections.abc import Awaitable, Callable
 from hashlib import blake2b
@@ -17,6 +18,7 @@ from redis.asyncio.connection import ConnectionPool
 from redis.asyncio.retry import Retry
 from redis.backoff import NoBackoff
 from redis.exceptions import RedisError, ResponseError
+from redis.exceptions import TimeoutError as RedisTimeoutError
 
 from loopmargin_service.http.store import Unavailable
 
@@ -25,6 +27,8 @@ CHECKSUM_BYTES = 16
 CALL_TIMEOUT_S = 0.08
 PAUSE_S = 1.0
 MOST_CONNECTIONS = 64
+LOG = logging.getLogger("loopmargin")
+TimeoutErrors = (TimeoutError, RedisTimeoutError)
 T = TypeVar("T")
 
 
@@ -38,6 +42,11 @@ class Breaker:
         self._clock = clock
         self._closed_from_s = 0.0
         self._failed = False
+
+    @property
+    def open(self) -> bool:
+        """Whether the last call failed and no later one has succeeded."""
+        return self._failed
 
     def allows(self) -> bool:
         """Tell whether a call may be made; the one that is let through moves the pause on."""
@@ -58,7 +67,14 @@ class Breaker:
 class RedisStore:
     """The shared store on one Redis or Valkey server."""
 
-    def __init__(self, url: str, edition: str, ttl_s: int, breaker: Breaker | None = None) -> None:
+    def __init__(
+        self,
+        url: str,
+        edition: str,
+        ttl_s: int,
+        breaker: Breaker | None = None,
+        failed: Callable[[str], None] = lambda _kind: None,
+    ) -> None:
         pool = ConnectionPool.from_url(
             url,
             max_connections=MOST_CONNECTIONS,
@@ -69,7 +85,9 @@ class RedisStore:
         self._redis = Redis.from_pool(pool)
         self._head = MARK + edition.encode() + b"\n"
         self._ttl_s = ttl_s
-        self._breaker = breaker or Breaker()
+        self.breaker = breaker or Breaker()
+        self.degraded = False
+        self._failed = failed
 
     async def fetch(self, digest: str) -> bytes | None:
         """Return the answer, or nothing when what stands there is not ours."""
@@ -99,26 +117,40 @@ class RedisStore:
         await self._redis.aclose()
 
     async def _call(self, send: Callable[[], Awaitable[T]]) -> T:
-        if not self._breaker.allows():
+        if not self.breaker.allows():
+            self._failed("paused")
             raise Unavailable
         try:
             async with asyncio.timeout(CALL_TIMEOUT_S):
                 value = await send()
         except ResponseError as error:
             # The server is there and says no: nobody waited, so nothing has to be spared.
-            self._breaker.note(failed=False)
+            self.breaker.note(failed=False)
+            self._note("rejected")
             raise Unavailable(str(error)) from error
         except (RedisError, OSError, TimeoutError, ValueError) as error:
-            self._breaker.note(failed=True)
+            self.breaker.note(failed=True)
+            self._note("timeout" if isinstance(error, TimeoutErrors) else "refused")
             raise Unavailable(str(error)) from error
-        self._breaker.note(failed=False)
+        self.breaker.note(failed=False)
+        self._note("")
         return value
+
+    def _note(self, kind: str) -> None:
+        """Count a failure, and log when the store goes away or comes back."""
+        if kind:
+            self._failed(kind)
+        if self.degraded != bool(kind):
+            self.degraded = bool(kind)
+            LOG.warning("shared store %s", f"degraded: {kind}" if kind else "recovered")
 
     def _opened(self, digest: str, value: bytes) -> bytes | None:
         start = len(self._head) + CHECKSUM_BYTES
         answer = value[start:]
-        whole = value[:start] == self._head + _checksum(digest, answer)
-        return answer if whole else None
+        if value[:start] == self._head + _checksum(digest, answer):
+            return answer
+        self._failed("foreign")
+        return None
 
 
 def _key(digest: str) -> str:

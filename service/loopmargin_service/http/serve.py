@@ -19,6 +19,7 @@ import uvicorn
 
 from loopmargin_service.http.app import create_app
 from loopmargin_service.http.health import Readiness
+from loopmargin_service.http.metrics_port import PortTakenError, metrics_served
 from loopmargin_service.http.settings import Settings, SettingsError, read
 
 KEEP_ALIVE_S = 65
@@ -28,10 +29,13 @@ GRACE_S = 30
 class Worker(uvicorn.Server):
     """A server that tells its address, freezes its start-up memory and drains before closing."""
 
-    def __init__(self, config: uvicorn.Config, readiness: Readiness, drain_s: float) -> None:
+    def __init__(
+        self, config: uvicorn.Config, readiness: Readiness, drain_s: float, metrics: str = ""
+    ) -> None:
         super().__init__(config)
         self._readiness = readiness
         self._drain_s = drain_s
+        self._metrics = metrics
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         """Start listening, then say where."""
@@ -42,6 +46,8 @@ class Worker(uvicorn.Server):
             host, port = bound.getsockname()[:2]
             shown = f"[{host}]" if bound.family == socket.AF_INET6 else host
             sys.stdout.write(f"http://{shown}:{port}\n")
+        if self._metrics:
+            sys.stdout.write(f"metrics on {self._metrics}\n")
         sys.stdout.flush()
 
     def handle_exit(self, sig: int, frame: FrameType | None) -> None:  # noqa: ARG002 - uvicorn's
@@ -82,7 +88,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
         timeout_graceful_shutdown=GRACE_S,
     )
     bound = config.bind_socket()
-    Worker(config, app.state.readiness, settings.drain_s).run(sockets=[bound])
+    try:
+        with metrics_served(settings, app.state.meters.registry) as metrics:
+            Worker(config, app.state.readiness, settings.drain_s, metrics).run(sockets=[bound])
+    except PortTakenError as error:
+        sys.stderr.write(f"{error}\n")
+        return 1
     return 0
 
 

@@ -43,6 +43,14 @@ class Settings(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     body_bytes: Annotated[
         int, Meta(ge=1024, le=16 * 2**20, description="Longest question accepted.")
     ] = 256 * 2**10
+    metrics_port: Annotated[
+        int,
+        Meta(
+            ge=-1,
+            le=65535,
+            description="Port of /metrics, on the same address; 0 takes a free one, -1 is none.",
+        ),
+    ] = -1
     drain_s: Annotated[
         float,
         Meta(ge=0.0, le=300.0, description="Time served as not ready between SIGTERM and closing."),

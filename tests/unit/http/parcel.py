@@ -7,7 +7,7 @@ from msgspec import Meta
 from loopmargin_service.http.routes import Route
 from loopmargin_service.questions.edition import EDITION
 from loopmargin_service.questions.refusals import Fault, Refusal
-from loopmargin_wire.answer import Answer, Outcome, Question, State
+from loopmargin_wire.answer import Answer, Outcome, Question, State, Status
 from loopmargin_wire.part import Part
 from loopmargin_wire.quantity import Name, Number, quantity, whole
 
@@ -34,7 +34,7 @@ class ParcelQuestion(Question, frozen=True, kw_only=True):
     wrapping: Paper | Crate = Paper()
     inner: Crate | None = None
     fragile: bool = False
-    mood: Literal["well", "contrary", "broken", "nan", "numpy", "beyond"] = "well"
+    mood: Literal["well", "contrary", "broken", "nan", "numpy", "beyond", "restless"] = "well"
 
 
 class ParcelState(State, frozen=True, kw_only=True):
@@ -68,10 +68,11 @@ class Counter:
                 raise ZeroDivisionError
             case "beyond":
                 total = 1e9
+        status: Status = "not_converged" if question.mood == "restless" else "solved"
         spare = float("nan") if question.mood == "nan" else None
         return ParcelAnswer(
             edition=EDITION,
-            outcome=Outcome(status="solved"),
+            outcome=Outcome(status=status),
             margins=(),
             basis=(),
             notes=(),

@@ -88,7 +88,7 @@ def test_every_kind_of_expectation_reads_well() -> None:
         "wrapping": 'an object whose kind is one of "paper", "crate"',
         "inner": "an object with the fields kind, wall_mm or null",
         "fragile": "true or false",
-        "mood": 'one of "beyond", "broken", "contrary", "nan", "numpy", "well"',
+        "mood": 'one of "beyond", "broken", "contrary", "nan", "numpy", "restless", "well"',
     }
 
 
