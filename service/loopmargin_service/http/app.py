@@ -36,11 +36,10 @@ def create_app(settings: Settings, routes: tuple[Route, ...] = ROUTES) -> Litest
     meters = Meters(row.name for row in routes)
     shared = shared_store(settings, meters)
     store = AnswerStore(settings.store_bytes, settings.store_ttl_s, shared)
-    meters.store_bytes.set_function(lambda: store.held_bytes)
-    meters.store_entries.set_function(lambda: len(store))
     bench = Workbench()
     workers = Workers(settings.worker_processes, memory_bytes=settings.worker_bytes)
     readiness = Readiness(store)
+    read_off(meters, store, workers)
     app = Litestar(
         route_handlers=[
             *(question_handler(row, store, settings.body_bytes, bench, meters) for row in routes),
@@ -65,6 +64,15 @@ def create_app(settings: Settings, routes: tuple[Route, ...] = ROUTES) -> Litest
     plain = {route.path for route in app.routes if "{" not in route.path}
     app.asgi_handler = Watch(Identity(inner, readiness), meters, plain)
     return app
+
+
+def read_off(meters: Meters, store: AnswerStore, workers: Workers) -> None:
+    """Let the meters read what others keep."""
+    meters.store_bytes.set_function(lambda: store.held_bytes)
+    meters.store_entries.set_function(lambda: len(store))
+    meters.queue_length.set_function(lambda: workers.waiting)
+    meters.workers_busy.set_function(lambda: workers.busy)
+    meters.worker_restarts.set_function(lambda: workers.replaced)
 
 
 def shared_store(settings: Settings, meters: Meters) -> SharedStore | None:

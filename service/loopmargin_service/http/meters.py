@@ -7,7 +7,7 @@ series grow; a word outside the list is counted as `other`.
 """
 
 import platform
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from importlib.metadata import version
 
 from prometheus_client import (
@@ -20,6 +20,9 @@ from prometheus_client import (
     disable_created_metrics,
 )
 
+from prometheus_client.metrics_core import CounterMetricFamily, Metric
+from prometheus_client.registry import Collector
+
 from loopmargin_service.questions.edition import EDITION
 
 OTHER = "other"
@@ -30,7 +33,6 @@ STORE_ERRORS = ("refused", "timeout", "rejected", "paused", "foreign")
 REFUSALS = ("queue_full", "too_much_work", "past_deadline", "overloaded", "draining")
 LIMITS = ("rate", "concurrency")
 KEY_FAULTS = ("missing", "unknown", "expired")
-WORKER_ENDS = ("overrun", "cancelled", "lost")
 
 # From a stored answer to a long sweep. [s]
 REQUEST_BOUNDS = (
@@ -67,10 +69,28 @@ class Tally:
         self._children.get(word, self._children[OTHER]).inc()
 
 
+class Reading(Collector):
+    """A counter that somebody else keeps, read when the meters are."""
+
+    def __init__(self, registry: CollectorRegistry, name: str, meaning: str) -> None:
+        self._name = name
+        self._meaning = meaning
+        self._read: Callable[[], float] = lambda: 0.0
+        registry.register(self)
+
+    def set_function(self, read: Callable[[], float]) -> None:
+        """Say where the count stands."""
+        self._read = read
+
+    def collect(self) -> Iterable[Metric]:
+        """Read it."""
+        yield CounterMetricFamily(self._name, self._meaning, value=self._read())
+
+
 class Meters:
     """The meters of one application, in a registry of its own.
 
-    A gauge is read through `set_function` by whoever knows its value; until then it is 0.
+    What somebody else keeps is read through `set_function`; until that is given it is 0.
     """
 
     def __init__(self, questions: Iterable[str] = ()) -> None:
@@ -145,8 +165,11 @@ class Meters:
         self.queue_work = self._gauge(
             "queue_work_seconds", "Estimated work waiting or in progress, on one core."
         )
-        self.worker_restarts = self._tally(
-            "worker_restarts", "Worker processes replaced.", "reason", WORKER_ENDS
+        self.workers_busy = self._gauge("workers_busy", "Workers that calculate now.")
+        self.worker_restarts = Reading(
+            self.registry,
+            "loopmargin_worker_restarts",
+            "Worker processes replaced: lost, or ended for a caller or a deadline that had gone.",
         )
 
     def _set_up_callers(self) -> None:
