@@ -19,7 +19,6 @@ from prometheus_client import (
     ProcessCollector,
     disable_created_metrics,
 )
-
 from prometheus_client.metrics_core import CounterMetricFamily, Metric
 from prometheus_client.registry import Collector
 
