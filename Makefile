@@ -9,7 +9,7 @@ LINTER := tests/openapi_lint
 NOT_SECRET := \.lock$$|package-lock\.json$$|deploy/sbom\.json$$|openapi\.json$$|\.answer\.json$$
 
 .PHONY: help demo test serve check check-code check-openapi check-deploy check-secrets \
-	check-proxy format fuzz bench openapi deploy-files accept-secrets release-contract lock clean
+	check-proxy format fuzz bench mutate openapi deploy-files accept-secrets release-contract lock clean
 
 help:
 	@echo "make demo     size the demo machine, over HTTP"
@@ -18,6 +18,7 @@ help:
 	@echo "make check    format, lint, types, layers, OpenAPI, deployment files, secrets, proxy"
 	@echo "make fuzz     the long fuzz"
 	@echo "make bench    benchmarks, as ratios"
+	@echo "make mutate   change physics in thousands of places and see whether a test notices; hours"
 	@echo "make openapi  write openapi/openapi.json and the example answers"
 	@echo "make deploy-files      write the table of settings and the bill of materials"
 	@echo "make accept-secrets    take what looks like a secret now as none; review the difference"
@@ -97,6 +98,16 @@ fuzz: .venv/ready-test
 
 bench: .venv/ready-test
 	$(BIN)/python -m tests.performance
+
+# In a copy, where service/ is called src/: the tool finds packages there and at the top only.
+# MUTANTS='loopmargin_service.physics.air.*' looks at one module.
+mutate: .venv/ready-test
+	rm -rf build/mutate && mkdir -p build/mutate
+	git ls-files -z service sdk openapi tests pyproject.toml \
+		| xargs -0 cp --parents --target-directory=build/mutate
+	mv build/mutate/service build/mutate/src
+	cd build/mutate && OPENBLAS_NUM_THREADS=1 nice -n 19 $(CURDIR)/$(BIN)/python -m mutmut run \
+		--max-children 1 $(MUTANTS)
 
 openapi: .venv/ready-test
 	$(BIN)/python -m loopmargin_service.http.openapi

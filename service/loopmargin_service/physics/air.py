@@ -48,7 +48,12 @@ def standard_pressure(altitude: ArrayLike) -> NDArray[np.float64]:
     -----
     Law of the lowest layer, -1 km to 11 km, of [1]_, equal there to ICAO Doc 7488 and the US
     Standard Atmosphere 1976. Combine it with the temperature of the room, never with that
-    of the standard atmosphere. Above 11 km the value there is held.
+    of the standard atmosphere.
+
+    Validity
+    --------
+    -1 km to 11 km, the lowest layer. Outside: above 11 km the value there is held, below -1 km
+    the law goes on.
 
     References
     ----------
@@ -77,7 +82,12 @@ def density(pressure: ArrayLike, temperature: ArrayLike) -> NDArray[np.float64]:
 
     Notes
     -----
-    Within 0.1 % of [1]_ from 253 K to 353 K near atmospheric pressure.
+    p / (R T), compared with [1]_.
+
+    Validity
+    --------
+    253 K to 353 K near atmospheric pressure, within 0.1 %. Outside, the law of the ideal gas
+    goes on.
 
     References
     ----------
@@ -106,6 +116,10 @@ def viscosity(temperature: ArrayLike) -> NDArray[np.float64]:
     Quadratic fitted to [1]_ from 253 K to 353 K, within 0.02 %; outside the parabola
     continues.
 
+    Validity
+    --------
+    253 K to 353 K, within 0.02 %. Outside, the parabola goes on.
+
     References
     ----------
     .. [1] E. W. Lemmon, R. T Jacobsen, "Viscosity and Thermal Conductivity Equations for
@@ -132,6 +146,10 @@ def conductivity(temperature: ArrayLike) -> NDArray[np.float64]:
     -----
     Quadratic fitted to [1]_ from 253 K to 353 K, within 0.02 %; outside the parabola
     continues.
+
+    Validity
+    --------
+    253 K to 353 K, within 0.02 %. Outside, the parabola goes on.
 
     References
     ----------
@@ -160,7 +178,11 @@ def dew_point(temperature: ArrayLike, relative_humidity: ArrayLike) -> NDArray[n
     Notes
     -----
     Magnus form with the constants of [1]_, stated for 228 K to 333 K; from 273 K to 323 K it is
-    within 0.05 K of the psychrometric tables of ASHRAE. A humidity below 0.01 counts as 0.01.
+    within 0.05 K of the psychrometric tables of ASHRAE.
+
+    Validity
+    --------
+    228 K to 333 K. Outside, the form goes on. A humidity below 0.01 counts as 0.01.
 
     References
     ----------

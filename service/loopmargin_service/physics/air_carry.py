@@ -27,6 +27,11 @@ def velocity_to_clear_pockets(bore: ArrayLike, angle: ArrayLike) -> NDArray[np.f
     [2]_. The tests are of water mains: below a bore of 25 mm it is an extrapolation, and
     the authors warn that the time a pocket takes does not scale. Good to about 30 %.
 
+    Validity
+    --------
+    Tests in bores of 25 mm and more, angles of 0 to 90 degrees. Outside, in narrower tube, it
+    is an extrapolation, and nothing is checked.
+
     References
     ----------
     .. [1] P. E. Wisner, F. N. Mohsen and N. Kouwen, "Removal of air from water lines by
@@ -69,6 +74,11 @@ def slug_rise_velocity(
     numbers above 14 they lead into the limit that is printed for R < 10 within 10 %. In
     tubes so narrow that the bubble stands still, below about 5 mm in water, the result is
     close to zero.
+
+    Validity
+    --------
+    Eotvos numbers above about 4 and any viscosity. Outside, in narrower tube, where the bubble
+    stands still, the result is close to zero.
 
     References
     ----------

@@ -133,6 +133,11 @@ def fan_pressure(
     -----
     Fan laws: flow as speed, pressure as speed squared and density (ISO 13348, ISO 5801,
     from memory).
+
+    Validity
+    --------
+    0.5 to 1.1 times the speed of the measurement, as for `curve.value_and_slope`. Outside, the
+    fan laws go on; a standing fan has no pressure.
     """
     volume = air.flow / (air.density * path.fan_count)
     pressure, slope = value_and_slope(curve, volume, speed_ratio)

@@ -66,7 +66,12 @@ def resistance(
     -----
     minimum + factor (flow / `REFERENCE_FLOW`)^-exponent. Physical exponents are 1/3 for
     developing laminar flow, 1/2 to 2/3 for jets, 0.8 for turbulence and 1 for the warming of
-    the coolant; a fit lies between. Flows below `FLOW_MIN` count as that.
+    the coolant; a fit lies between.
+
+    Validity
+    --------
+    The flows of the measurement behind it. Outside, the power law goes on, and flows below
+    `FLOW_MIN` count as that.
     """
     relative = np.maximum(np.abs(np.asarray(flow, dtype=np.float64)), FLOW_MIN) / REFERENCE_FLOW
     falling: NDArray[np.float64] = relative ** -np.asarray(exponent, dtype=np.float64)
@@ -95,6 +100,11 @@ def fit_resistance(flow: ArrayLike, measured: ArrayLike) -> Fit:
     minimum and factor, which are found with the limit at zero; the exponent is searched on a
     grid that is refined twice about the best. One flow gives a constant, two give
     `EXPONENT_TYPICAL`.
+
+    Validity
+    --------
+    Positive flows and resistances. Outside `EXPONENT_RANGE` no exponent is sought, and the
+    nearer end is taken.
     """
     relative = np.asarray(flow, dtype=np.float64) / REFERENCE_FLOW
     measured = np.asarray(measured, dtype=np.float64)

@@ -64,6 +64,10 @@ def shares(resistance: ArrayLike) -> NDArray[np.float64]:
     -----
     Conductances in parallel. The branch of least resistance takes most: a good contact
     among worn ones is the one that overheats.
+
+    Validity
+    --------
+    Everywhere that resistances are positive; nothing is checked.
     """
     conductance = 1.0 / np.asarray(resistance, dtype=np.float64)
     return np.asarray(conductance / conductance.sum(axis=0))
@@ -81,6 +85,10 @@ def parallel_resistance(resistance: ArrayLike) -> NDArray[np.float64]:
     -------
     ndarray
         Voltage drop, one way, over total current. [ohm]
+
+    Validity
+    --------
+    Everywhere that resistances are positive; nothing is checked.
     """
     return np.asarray(1.0 / (1.0 / np.asarray(resistance, dtype=np.float64)).sum(axis=0))
 
@@ -108,6 +116,11 @@ def branch_spread_allowed(
     -----
     The worst case: one branch of the smallest resistance, all others of the largest. Below
     one, not even equal branches keep the contacts within rating.
+
+    Validity
+    --------
+    Two contacts or more. Outside, below one, the spread says that even equal branches are too
+    much.
     """
     share = np.asarray(pin_rating, dtype=np.float64) / np.asarray(current, dtype=np.float64)
     others = np.asarray(contacts, dtype=np.float64) - 1.0
@@ -133,6 +146,10 @@ def rms_over_mean(peak_over_mean: ArrayLike, duty: ArrayLike) -> NDArray[np.floa
     Notes
     -----
     sqrt(1 + (k - 1)^2 D / (1 - D)), with the lower level such that the mean is kept.
+
+    Validity
+    --------
+    Ratios from 1, shares of time from 0 to below 1. Outside nothing is checked.
     """
     k, d = np.asarray(peak_over_mean, dtype=np.float64), np.asarray(duty, dtype=np.float64)
     return np.asarray(np.sqrt(1.0 + (k - 1.0) ** 2 * d / (1.0 - d)))
@@ -161,6 +178,10 @@ def duty_allowed(
     -----
     The inverse of `rms_over_mean`: D = c / (c + (k - 1)^2), c = (limit / mean)^2 - 1. The
     lower level may come out below zero at a long duty; that is not checked here.
+
+    Validity
+    --------
+    Ratios from 1 and positive currents. Outside, a mean over the limit gives no time at all.
     """
     ratio = np.asarray(rms_limit, dtype=np.float64) / np.asarray(mean_current, dtype=np.float64)
     room = np.maximum(ratio**2 - 1.0, 0.0)
@@ -189,6 +210,10 @@ def contact_rise(current: ArrayLike, pin_rating: ArrayLike) -> NDArray[np.float6
     The rating of [1]_ is for a rise of 30 K; the square law between current and rise is
     common practice (measured exponents run from 1.8 to 2), and no guide beyond
     `LARGEST_RISE`.
+
+    Validity
+    --------
+    Up to a rise of `LARGEST_RISE`. Outside, the square law goes on and is no guide.
 
     References
     ----------

@@ -90,6 +90,11 @@ def properties(fluid: Fluid, mass_fraction: ArrayLike, temperature: ArrayLike) -
     outside 268 K (water) or 218 K (glycol) to 383 K the value at the end is held. The
     caller compares with `freezing_temperature` and `TEMPERATURE_MAX`.
 
+    Validity
+    --------
+    Water 273.15 K to 383.15 K, glycols from the freezing point to 373.15 K and mass fractions
+    of 0 to 0.6. Outside 268 K (water) or 218 K (glycol) to 383 K the value at the end is held.
+
     References
     ----------
     .. [1] IAPWS SR6-08(2011), "Revised Supplementary Release on Properties of Liquid
@@ -125,7 +130,12 @@ def freezing_temperature(fluid: Fluid, mass_fraction: ArrayLike) -> NDArray[np.f
     Notes
     -----
     Polynomial of [1]_, uncertain by 1 K, 2 K above a mass fraction of 0.45; below 0.05 a
-    straight line to water. Outside 0 to 0.6 the value at the end is held.
+    straight line to water.
+
+    Validity
+    --------
+    Mass fractions of 0.05 to 0.6. Outside, a straight line runs to water at 0, and beyond 0.6
+    the value there is held.
 
     References
     ----------
@@ -158,7 +168,11 @@ def saturation_pressure(temperature: ArrayLike) -> NDArray[np.float64]:
 
     Notes
     -----
-    See `water.saturation_pressure`; stated from 273.16 K to 647.096 K.
+    See `water.saturation_pressure`.
+
+    Validity
+    --------
+    273.16 K to 647.096 K. Outside, as in `water.saturation_pressure`.
     """
     return water.saturation_pressure(np.asarray(temperature, dtype=np.float64))
 

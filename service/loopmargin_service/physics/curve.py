@@ -93,6 +93,11 @@ def falling_curve(x: ArrayLike, y: ArrayLike) -> Curve:
     the last secant, before the first point with the steeper of its first slope and the
     first secant.
 
+    Validity
+    --------
+    Points that `strictly_falling` accepts. Outside the points the curve goes straight on, as
+    said above.
+
     References
     ----------
     .. [1] L. A. Rossman et al., EPANET 2.2 User Manual, EPA/600/R-20/133, 2020, chapter 3.
@@ -138,6 +143,11 @@ def value_and_slope(
     steep as the curve, whatever the speed, so that what leaks back is negligible while a
     solver still sees which way is out. In a point where the curve is level, the slope
     returned is a millionth of the mean slope instead of zero.
+
+    Validity
+    --------
+    0.5 to 1.1 times the speed of the measurement. Outside, affinity goes on, and the curve
+    straight.
 
     References
     ----------

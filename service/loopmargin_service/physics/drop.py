@@ -60,6 +60,10 @@ def fit_drop(flow: ArrayLike, pressure_drop: ArrayLike) -> Drop:
     point at no flow says nothing. With a single flow the drop is taken as quadratic. Data
     steeper than the square of the flow lose the linear part.
 
+    Validity
+    --------
+    The flows of the measurement. Outside, the two terms go on.
+
     References
     ----------
     .. [1] C. L. Lawson and R. J. Hanson, Solving Least Squares Problems, SIAM, 1995,
@@ -98,6 +102,11 @@ def at_state(drop: Drop, viscosity_ratio: ArrayLike, density_ratio: ArrayLike) -
     Exact for a laminar part and an inertial part by dimensional analysis; within a few
     percent for turbulent flow along smooth walls, whose drop goes with the viscosity to the
     power 0.25. Take 30 % of the correction as its uncertainty.
+
+    Validity
+    --------
+    Viscosities within about a factor of 5 of that of the measurement. Outside nothing is
+    checked.
     """
     return Drop(
         drop.linear * np.asarray(viscosity_ratio, dtype=np.float64),
@@ -122,8 +131,12 @@ def from_kv(flow_at_one_bar: ArrayLike, density: ArrayLike) -> Drop:
 
     Notes
     -----
-    Definition of [1]_, with water of 1000 kg/m3. Turbulent flow in the part; below a valve
-    Reynolds number of about 1e4 the drop is larger. A stated Kv is good to about 10 %.
+    Definition of [1]_, with water of 1000 kg/m3. A stated Kv is good to about 10 %.
+
+    Validity
+    --------
+    Turbulent flow in the part, valve Reynolds numbers above about 1e4. Outside, below, the drop
+    is larger than this.
 
     References
     ----------

@@ -52,6 +52,10 @@ def loss_polynomial(efficiencies: ArrayLike) -> NDArray[np.float64]:
     -------
     ndarray, shape (3,) or (4,)
         Coefficients of the powers of the load fraction, constant first. [-]
+
+    Validity
+    --------
+    Three or four certified points. Outside, another count is refused with a `KeyError`.
     """
     least = np.asarray(efficiencies, dtype=np.float64)
     load = np.array(TIER_LOADS[least.size])
@@ -83,6 +87,11 @@ def tier_loss(load_fraction: ArrayLike, efficiencies: ArrayLike) -> NDArray[np.f
     The values for 115 V are those of [1]_ as public pages give them, except silver at full
     load: a page prints 87 %, which its neighbours contradict, and 85 % is from memory.
     The values for 230 V (the European internal set) are from memory.
+
+    Validity
+    --------
+    Loads of 0.1 to 1. Outside, below, the loss is at most that of 60 % efficiency at the load
+    or at 0.02, and above the polynomial goes on.
 
     References
     ----------
@@ -121,6 +130,11 @@ def measured_loss(
     Monotone cubic pieces [1]_ through the losses. Below the first point the loss stays
     what it is there, which is on the safe side; above the last point the efficiency does.
 
+    Validity
+    --------
+    Between the first and the last point. Outside, below, the loss is held, and above, the
+    efficiency.
+
     References
     ----------
     .. [1] F. N. Fritsch and J. Butland, "A Method for Constructing Local Monotone Piecewise
@@ -151,6 +165,10 @@ def efficiency(load_fraction: ArrayLike, loss: ArrayLike) -> NDArray[np.float64]
     -------
     ndarray
         Output over mains power. [-]
+
+    Validity
+    --------
+    Everywhere that the load is positive; nothing is checked.
     """
     load = np.asarray(load_fraction, dtype=np.float64)
     return np.asarray(load / (load + np.asarray(loss, dtype=np.float64)))

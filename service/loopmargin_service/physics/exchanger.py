@@ -50,6 +50,10 @@ def effectiveness_crossflow_unmixed(
     stream that stands nearly still costs nothing. C NTU is held at 50 by lowering both,
     which errs low, by at most 0.08 at a ratio of 1 and nothing at a small one.
 
+    Validity
+    --------
+    Capacity ratios of 0 to 1 and C NTU up to 50. Outside, C NTU is held at 50.
+
     References
     ----------
     .. [1] J. L. Mason, "Heat Transfer in Crossflow," Proc. 2nd US Nat. Congress of Applied
@@ -84,6 +88,10 @@ def effectiveness_counterflow(ntu: ArrayLike, capacity_ratio: ArrayLike) -> NDAr
     Equation 11.29 of [1]_ (equation number from memory); at equal capacity rates its limit
     NTU / (1 + NTU).
 
+    Validity
+    --------
+    Capacity ratios of 0 to 1. Outside nothing is checked.
+
     References
     ----------
     .. [1] F. P. Incropera, D. P. DeWitt, T. L. Bergman, A. S. Lavine, "Fundamentals of Heat and
@@ -115,6 +123,10 @@ def effectiveness_cmax_mixed(ntu: ArrayLike, capacity_ratio: ArrayLike) -> NDArr
     -----
     Table 11.3 of [1]_. Below the both-unmixed value, by 13 % at NTU 4 and a ratio of 1.
 
+    Validity
+    --------
+    Capacity ratios above 0, to 1. Outside nothing is checked.
+
     References
     ----------
     .. [1] F. P. Incropera, D. P. DeWitt, T. L. Bergman, A. S. Lavine, "Fundamentals of Heat and
@@ -144,6 +156,10 @@ def effectiveness_cmin_mixed(ntu: ArrayLike, capacity_ratio: ArrayLike) -> NDArr
     Notes
     -----
     Table 11.3 of [1]_.
+
+    Validity
+    --------
+    Capacity ratios above 0, to 1. Outside nothing is checked.
 
     References
     ----------
@@ -176,8 +192,11 @@ def ntu_crossflow_unmixed(
     Notes
     -----
     Newton's method from the solution for a ratio of zero, which lies below every other.
-    The effectiveness rises and bends down, so each step ends between there and the root. An
-    effectiveness that is out of reach gives `NTU_MAX`.
+    The effectiveness rises and bends down, so each step ends between there and the root.
+
+    Validity
+    --------
+    Effectiveness within reach of `NTU_MAX`. Outside, the result is `NTU_MAX`.
     """
     wanted, ratio = np.broadcast_arrays(
         np.asarray(effectiveness, dtype=np.float64), np.asarray(capacity_ratio, dtype=np.float64)
@@ -219,6 +238,10 @@ def inlet_conductance(
     -----
     Below both capacity rates always, and zero when either stream stands still. The U flow
     is two exchangers in series on the coolant, each with half of UA and half of the air.
+
+    Validity
+    --------
+    Everywhere from standing streams on; one or two passes.
     """
     air = np.maximum(np.asarray(air_capacity, dtype=np.float64), _SMALLEST_CAPACITY) / passes
     liquid = np.maximum(np.asarray(liquid_capacity, dtype=np.float64), _SMALLEST_CAPACITY)
@@ -249,6 +272,10 @@ def series_conductance(conductances: ArrayLike, liquid_capacity: ArrayLike) -> N
     -----
     Each radiator leaves the share 1 - G/C of the difference; the shares multiply. Holds
     for air of one temperature before all of them.
+
+    Validity
+    --------
+    Everywhere that no conductance is above the coolant's capacity rate; nothing is checked.
     """
     liquid = np.maximum(np.asarray(liquid_capacity, dtype=np.float64), _SMALLEST_CAPACITY)
     left: NDArray[np.float64] = np.prod(
@@ -280,6 +307,10 @@ def rating_to_inlet_basis(
     -----
     Exact: the coolant falls by q/C, so 1/G grows by 1/(2C) from the mean and by 1/C from the
     outlet.
+
+    Validity
+    --------
+    Everywhere that flow and conductance are positive; nothing is checked.
     """
     span = {"coolant_inlet": 0.0, "coolant_mean": 0.5, "coolant_outlet": 1.0}[basis]
     conductance = np.asarray(conductance, dtype=np.float64)

@@ -59,6 +59,11 @@ def card_factor(window: ArrayLike) -> NDArray[np.float64]:
     Stated for cards of 300 to 600 W on the high-power connector. Before that revision no
     excursion was allowed, and cards exceeded their limits nevertheless [2]_.
 
+    Validity
+    --------
+    100 us to 1 s, cards of 300 to 600 W on the high-power connector. Outside, the factor is
+    held at 3 and at 1.
+
     References
     ----------
     .. [1] PCI-SIG, PCI Express Card Electromechanical Specification, revision 5.0, 2021.
@@ -89,6 +94,11 @@ def processor_factor(window: ArrayLike, peak_over_sustained: ArrayLike) -> NDArr
     A processor's peak current is defined for 10 ms at most, and anything beyond a second
     counts as continuous [1]_; the peak is not carried on into windows of 100 ms.
 
+    Validity
+    --------
+    Windows up to 10 ms and from 1 s, as the guide defines them. Outside, between these, no
+    excursion is counted.
+
     References
     ----------
     .. [1] Document 336521, ATX Version 3.0 Multi Rail Desktop Platform Power Supply Design
@@ -115,6 +125,10 @@ def measured_factor(factor: ArrayLike) -> NDArray[np.float64]:
     -----
     The mean over a window is the mean of its equal parts, and one of these is at least as
     high; so the highest mean over T is at least that over n T.
+
+    Validity
+    --------
+    Everywhere that factors are positive; nothing is checked.
     """
     reversed_factor = np.flip(np.asarray(factor, dtype=np.float64), axis=0)
     return np.flip(np.maximum.accumulate(reversed_factor, axis=0), axis=0)
@@ -140,6 +154,11 @@ def allowance(window: ArrayLike, column: ArrayLike) -> NDArray[np.float64]:
     Table 3-3 of [1]_. The guide gives no values between its rows, so this is a staircase
     on the safe side. The table holds for supplies that do not report their load to the
     board, and its values follow from the guide's own budgets of processor, card and rest.
+
+    Validity
+    --------
+    The durations of the table, 100 us to 100 ms. Outside, shorter ones have the first row's
+    allowance, longer ones none.
 
     References
     ----------
@@ -170,6 +189,10 @@ def recovery_level(allowance_factor: ArrayLike, duty: ArrayLike) -> NDArray[np.f
     -----
     sqrt((1 - D k^2) / (1 - D)). The relation is inferred: [1]_ prints no formula, but its
     example of a 1000 W supply comes out to the last digit.
+
+    Validity
+    --------
+    D k^2 up to 1. Outside, the level is zero, and the RMS power is above the rating.
 
     References
     ----------

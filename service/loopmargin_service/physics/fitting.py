@@ -54,6 +54,11 @@ def bend(angle: ArrayLike, radius_over_bore: ArrayLike) -> Loss:
     (r/d)^(4a/pi), with s = sin(a/2); from turbulent tests in smooth pipe. The angle and the
     radius are not checked here. Good to about 30 % at bores near 10 mm.
 
+    Validity
+    --------
+    Angles up to 180 degrees, radii of 0.5 bores and more, turbulent flow. Outside nothing is
+    checked.
+
     References
     ----------
     .. [1] D. C. Rennels and H. M. Hudson, Pipe Flow: A Practical and Comprehensive Guide,
@@ -93,6 +98,10 @@ def adapter(angle: ArrayLike, bore: ArrayLike, tube_bore: ArrayLike) -> Loss:
     turbulent values: in laminar flow the contraction alone loses about three times as much.
     If the tube is the narrower one its steps come in the other order and are turned to the
     velocity in the adapter. Good to about 40 %: the edges of a drilled corner vary.
+
+    Validity
+    --------
+    Angles of 0 to 90 degrees, turbulent flow for the steps. Outside nothing is checked.
 
     References
     ----------
@@ -138,6 +147,10 @@ def tee(path: Literal["run", "branch"], bore: ArrayLike) -> Loss:
     below. One value per leg: how the flow divides is not considered, because the momentum
     that a leg gains from the other would make its loss negative.
 
+    Validity
+    --------
+    Pipes of half an inch and more. Outside, in narrower ones, it is an extrapolation.
+
     References
     ----------
     .. [1] P. Silverberg and R. Darby, "Correlate pressure drops through fittings," Chemical
@@ -161,6 +174,10 @@ def entrance() -> Loss:
     -----
     0.5 as in [1]_; other handbooks print up to 0.57. Turbulent flow.
 
+    Validity
+    --------
+    Turbulent flow. Outside, in laminar flow, the loss is larger by up to 1.5 velocity heads.
+
     References
     ----------
     .. [1] Crane Co., Flow of Fluids Through Valves, Fittings, and Pipe, Technical Paper 410,
@@ -181,6 +198,10 @@ def exit() -> Loss:  # noqa: A001 - the trade word, used as fitting.exit
     -----
     The whole velocity head is lost, 1.0 as in [1]_. Turbulent flow; 2.0 in laminar flow,
     where the velocity head is small.
+
+    Validity
+    --------
+    Turbulent flow. Outside, in laminar flow, the loss is 2.0.
 
     References
     ----------

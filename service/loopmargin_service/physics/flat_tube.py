@@ -51,7 +51,11 @@ def nusselt(
     -----
     Laminar below a Reynolds number of 2300, `laminar_nusselt`; turbulent from 4000 by [1]_
     with its entrance term; a straight line in the Reynolds number between, after [2]_ (from
-    memory). Stated to 1e6 and for Prandtl numbers of 0.5 to 2000; nothing is checked.
+    memory).
+
+    Validity
+    --------
+    Reynolds numbers to 1e6, Prandtl numbers of 0.5 to 2000. Outside nothing is checked.
 
     References
     ----------
@@ -96,6 +100,10 @@ def laminar_nusselt(reduced_length: ArrayLike, side_ratio: float) -> NDArray[np.
     within 2 % of the eigenvalue series. The branch printed for below 0.0005, lower by 0.6,
     is left out: it would make a jump for flows that are turbulent in any radiator.
 
+    Validity
+    --------
+    Reduced lengths from 0.0005. Outside, in shorter tubes, it errs high by up to 0.6.
+
     References
     ----------
     .. [1] R. K. Shah, A. L. London, "Laminar Flow Forced Convection in Ducts," Academic
@@ -131,6 +139,10 @@ def developed_nusselt(side_ratio: float) -> float:
     -----
     Polynomial of [1]_, from memory; 7.541 between plates, 2.98 in a square.
 
+    Validity
+    --------
+    Ratios of sides of 0 to 1. Outside nothing is checked.
+
     References
     ----------
     .. [1] R. K. Shah, A. L. London, "Laminar Flow Forced Convection in Ducts," Academic
@@ -158,6 +170,10 @@ def turbulent_nusselt(reynolds: ArrayLike, prandtl: ArrayLike) -> NDArray[np.flo
     -----
     The law of [1]_ with the friction factor (0.79 ln Re - 1.64)^-2, stated for 3000 to
     5e6 and Prandtl numbers of 0.5 to 2000. Nothing is checked.
+
+    Validity
+    --------
+    Reynolds numbers of 3000 to 5e6, Prandtl numbers of 0.5 to 2000. Outside nothing is checked.
 
     References
     ----------

@@ -25,5 +25,9 @@ def metal(copper: float, brass: float, aluminium: float) -> float:
     Notes
     -----
     Handbook values near 20 degC; alloys differ by up to 3 %.
+
+    Validity
+    --------
+    Metals near 20 degC. Outside, they take up some percent more when hot.
     """
     return copper * COPPER + brass * BRASS + aluminium * ALUMINIUM

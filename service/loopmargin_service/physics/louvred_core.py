@@ -73,6 +73,11 @@ def conductance(
     The resistances of air (with the efficiency of a straight fin of half the gap), tube wall
     and coolant in series. Uncertain by 15 %; multiply by an installation factor. Ranges:
     `GEOMETRY_RANGES` and `REYNOLDS_RANGE`. See `colburn_factor` for outside.
+
+    Validity
+    --------
+    `louvred_fin.GEOMETRY_RANGES` and `louvred_fin.REYNOLDS_RANGE`. Outside, as in
+    `louvred_fin.colburn_factor`.
     """
     law = colburn_factor if colburn is None else colburn
     flux = _mass_flux(core, face_velocity, air_density)
@@ -112,6 +117,11 @@ def air_pressure_drop(
     4 f (depth / hydraulic diameter) half rho v squared, v in the free area. The friction
     factor was measured with the losses of entry and exit in it only partly; they are left
     out. Uncertain by 16 %. Never falls with velocity.
+
+    Validity
+    --------
+    `louvred_fin.GEOMETRY_RANGES` and `louvred_fin.REYNOLDS_RANGE`. Outside, as in
+    `louvred_fin.friction_factor`.
     """
     flux = _mass_flux(core, face_velocity, air_density)
     factor = friction_factor(core, flux * core.louvre_pitch / air.viscosity(air_temperature))
@@ -139,6 +149,10 @@ def reynolds(
     -------
     ndarray
         Reynolds number. [-]
+
+    Validity
+    --------
+    Everywhere; a definition.
     """
     flux = _mass_flux(core, face_velocity, air_density)
     return flux * core.louvre_pitch / air.viscosity(air_temperature)
@@ -162,6 +176,10 @@ def surface_efficiency(core: Core, coefficient: NDArray[np.float64]) -> NDArray[
     Notes
     -----
     Straight fin of constant thickness, half the gap long, its front and rear edge counted.
+
+    Validity
+    --------
+    Everywhere that the fin is thin beside its length; nothing is checked.
     """
     edge = 1.0 + core.fin_thickness / core.depth
     fin = core.fin_conductivity * core.fin_thickness
@@ -190,6 +208,10 @@ def liquid_coefficient(core: Core, mass_flow: ArrayLike, liquid: Properties) -> 
     Notes
     -----
     See `flat_tube.nusselt`; the entrance begins anew with each pass.
+
+    Validity
+    --------
+    As `flat_tube.nusselt`, inside and outside.
     """
     thickness, width = core.tube_bore
     diameter = core.tube_hydraulic_diameter

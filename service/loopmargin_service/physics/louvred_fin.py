@@ -70,6 +70,11 @@ def colburn_factor(core: Core, reynolds: ArrayLike) -> NDArray[np.float64]:
     `colburn_factor_chang_wang` from a Reynolds number of 130. Below, the value there times
     the ratio of `colburn_factor_park_jacobi` to its own value at 130: the two laws differ by
     up to 30 % at 130 for some cores, and a jump would make more air transfer less heat.
+
+    Validity
+    --------
+    Reynolds numbers of 27 to 3000, cores of `GEOMETRY_RANGES`. Outside, the laws that it joins
+    go on.
     """
     reynolds = np.asarray(reynolds, dtype=np.float64)
     factor = colburn_factor_chang_wang(core, np.maximum(reynolds, REYNOLDS_FALL_OFF))
@@ -99,6 +104,11 @@ def colburn_factor_chang_wang(core: Core, reynolds: ArrayLike) -> NDArray[np.flo
     The general correlation of [1]_, stated for Reynolds numbers of 100 to 3000 and the cores
     of `GEOMETRY_RANGES`; 89 % of its data lie within 15 %. Outside it continues as a power law
     and is too high below 100.
+
+    Validity
+    --------
+    Reynolds numbers of 100 to 3000, cores of `GEOMETRY_RANGES`. Outside, it goes on as a power
+    law and is too high below 100.
 
     References
     ----------
@@ -146,6 +156,10 @@ def colburn_factor_park_jacobi(core: Core, reynolds: ArrayLike) -> NDArray[np.fl
     for fins much deeper than their pitch. The ratio of pitches in the exponent is held at 3, a
     Reynolds number below 1 counts as 1.
 
+    Validity
+    --------
+    Reynolds numbers of 27 to 4132. Outside, the law goes on with the ratios held as said above.
+
     References
     ----------
     .. [1] Y.-G. Park, A. M. Jacobi, "Air-Side Heat Transfer and Friction Correlations for
@@ -190,6 +204,11 @@ def friction_factor(core: Core, reynolds: ArrayLike) -> NDArray[np.float64]:
     with the root of the velocity at least, it rises just so. Two ratios are held where the law
     leaves its cores: fin thickness over fin pitch at 0.02 from below (a pole at 0.008), fin
     pitch over fin length at 0.55 from above.
+
+    Validity
+    --------
+    Reynolds numbers of 100 to 3000, cores of `GEOMETRY_RANGES`. Outside, the departures above
+    hold.
 
     References
     ----------

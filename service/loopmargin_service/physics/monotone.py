@@ -28,6 +28,10 @@ def slopes(x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64
     Inside, the weighted harmonic mean of the two secants of [1]_, zero where they differ in
     sign; at the ends the three-point formula, limited so that the shape is kept.
 
+    Validity
+    --------
+    Points with rising x. Outside nothing is checked.
+
     References
     ----------
     .. [1] F. N. Fritsch and J. Butland, "A method for constructing local monotone piecewise
@@ -78,6 +82,10 @@ def interpolate(
     Notes
     -----
     Cubic Hermite pieces with the slopes of `slopes`.
+
+    Validity
+    --------
+    From the first point to the last. Outside, the cubic pieces at the ends go on.
     """
     slope = slopes(x, y)
     piece = np.clip(np.searchsorted(x, at, side="right") - 1, 0, x.size - 2)

@@ -107,6 +107,10 @@ def friction_drop(
     Notes
     -----
     Churchill's factor at all Reynolds numbers; see `pipe.friction_factor_and_slope`.
+
+    Validity
+    --------
+    As `pipe.friction_factor_and_slope`, inside and outside.
     """
     size = np.maximum(np.abs(flow), SMALLEST_FLOW)
     reynolds = size * reynolds_per_flow
@@ -136,6 +140,10 @@ def passage_drop(passages: Passages, liquid: Properties, flow: Array) -> Array:
     Notes
     -----
     The sum of the terms of `passage_terms`, for all Reynolds numbers.
+
+    Validity
+    --------
+    As `pipe.friction_factor_and_slope`, inside and outside.
     """
     terms = passage_terms(passages, liquid)
     roughness = passages.relative_roughness[:, None]

@@ -38,6 +38,10 @@ def friction_factor(
     See Also
     --------
     friction_factor_and_slope : the same law with its slope, and where it holds.
+
+    Validity
+    --------
+    As `friction_factor_and_slope`, inside and outside.
     """
     return friction_factor_and_slope(reynolds, relative_roughness)[0]
 
@@ -75,6 +79,10 @@ def friction_factor_and_slope(
     `TURBULENT_LIMIT` it is uncertain by 30 %, and lies 50 % above measurements [2]_ where
     the flow happens to stay laminar. f Re^2, and with it the pressure drop over flow,
     rises everywhere.
+
+    Validity
+    --------
+    All Reynolds numbers, roughness over bore up to 0.05. Outside nothing is checked.
 
     References
     ----------

@@ -138,6 +138,11 @@ def conductance(
     -----
     Bounded by both capacity rates. Streams slower than the smallest flows above are
     taken at those flows, where the conductance is practically zero.
+
+    Validity
+    --------
+    As the law of the section. Outside, streams slower than `SMALLEST_AIR_FLOW` and
+    `SMALLEST_LIQUID_FLOW` count as these.
     """
     moving = air._replace(flow=np.maximum(np.abs(air.flow), SMALLEST_AIR_FLOW))
     through = np.maximum(np.abs(liquid_flow), SMALLEST_LIQUID_FLOW)

@@ -60,6 +60,10 @@ def rated_ua(rating: Rating) -> NDArray[np.float64]:
     -----
     Exact inverse of a crossflow exchanger with both streams unmixed, single pass. A rating
     that is not possible gives UA at `exchanger.NTU_MAX`; see `rating_possible`.
+
+    Validity
+    --------
+    Ratings that `rating_possible` accepts. Outside, UA is that at `exchanger.NTU_MAX`.
     """
     weaker, ratio = _streams(rating)
     effectiveness = np.asarray(rating.conductance, dtype=np.float64) / weaker
@@ -83,6 +87,10 @@ def rating_possible(rating: Rating) -> NDArray[np.bool_]:
     -----
     The limit is that of 30 transfer units, `exchanger.NTU_MAX`, times `POSSIBLE_SHARE`; it is
     below the smaller capacity rate.
+
+    Validity
+    --------
+    Everywhere that flows are positive; nothing is checked.
     """
     weaker, ratio = _streams(rating)
     most = POSSIBLE_SHARE * weaker * effectiveness_crossflow_unmixed(NTU_MAX, ratio)
@@ -122,7 +130,12 @@ def scaled_ua(
     -----
     1/UA = 1/UA0 [s (ma/ma0)^-na + (1 - s) (ml/ml0)^-nl k0/k], the second term for laminar
     coolant, whose Nusselt number does not depend on the fluid. Within 7 % for a factor of 2
-    in the air flow and 15 % for a factor of 4. A flow of zero counts as 1e-9 of the rated.
+    in the air flow and 15 % for a factor of 4.
+
+    Validity
+    --------
+    Within a factor of 4 of the rated air flow, laminar coolant. Outside, the power laws go on,
+    and a flow of zero counts as 1e-9 of the rated.
 
     References
     ----------

@@ -68,8 +68,12 @@ def perforated_plate(free_area_fraction: ArrayLike) -> NDArray[np.float64]:
     Notes
     -----
     Table of [1]_ for square edges, 0.05 to 1, between its rows by a straight line in the
-    logarithm (to 0.9) and in the value (from 0.9). Outside the value at the end is held. The
+    logarithm (to 0.9) and in the value (from 0.9). The
     row at 0.9 lies below the trend of the others, by about one half.
+
+    Validity
+    --------
+    Free-area fractions of 0.05 to 1. Outside, the value at the end is held.
 
     References
     ----------
@@ -104,6 +108,11 @@ def wire_screen(free_area_fraction: ArrayLike, reynolds: ArrayLike) -> NDArray[n
     b(Re) (1 - f^2) / f^2 with b from the table of [1]_, Reynolds numbers of 20 to 400, held at
     its ends outside; stated for free-area fractions of 0.05 to 0.8. A fraction below 0.05
     counts as 0.05.
+
+    Validity
+    --------
+    Free-area fractions of 0.05 to 0.8, Reynolds numbers of 20 to 400. Outside, drag is held at
+    the ends, and a fraction below 0.05 counts as 0.05.
 
     References
     ----------

@@ -40,6 +40,10 @@ def octave_frequency(number: ArrayLike) -> NDArray[np.float64]:
     -----
     Base-ten system of [1]_, 1000 * 10**(0.3 (number - 10)).
 
+    Validity
+    --------
+    Everywhere; a definition.
+
     References
     ----------
     .. [1] IEC 61260-1:2014, "Electroacoustics - Octave-band and fractional-octave-band
@@ -66,6 +70,10 @@ def third_octave_frequency(number: ArrayLike) -> NDArray[np.float64]:
     -----
     Base-ten system of [1]_, 10**(number / 10).
 
+    Validity
+    --------
+    Everywhere; a definition.
+
     References
     ----------
     .. [1] IEC 61260-1:2014, "Electroacoustics - Octave-band and fractional-octave-band
@@ -91,7 +99,11 @@ def a_weight(frequency: ArrayLike) -> NDArray[np.float64]:
     -----
     Formula of [1]_ with the rounded pole frequencies that it prints. They give its table from
     10 Hz to 20 kHz to the printed tenth at exact mid-band frequencies; the unrounded ones miss
-    the row of 160 Hz by 4e-5 dB. Outside, the formula still holds, the table ends.
+    the row of 160 Hz by 4e-5 dB.
+
+    Validity
+    --------
+    10 Hz to 20 kHz. Outside, the formula goes on where the table ends.
 
     References
     ----------
@@ -126,6 +138,10 @@ def a_weighted_level(band_level: ArrayLike, frequency: ArrayLike) -> NDArray[np.
     -----
     Weights of `a_weight`, bands added in energy. The weight at mid-band stands for the
     whole band; with octaves that errs by up to about 1 dB for a steep spectrum.
+
+    Validity
+    --------
+    Bands within 10 Hz to 20 kHz. Outside, as in `a_weight`.
     """
     level = np.asarray(band_level, dtype=np.float64)
     weight = a_weight(frequency)
@@ -152,6 +168,10 @@ def level_sum(level: ArrayLike, axis: int = 0) -> NDArray[np.float64]:
     10 lg of the sum of 10**(L / 10), as in [1]_. Tones of equal frequency may beat, by up to
     3 dB over this for two equal ones; that is left out.
 
+    Validity
+    --------
+    Everywhere that sources are incoherent; nothing is checked.
+
     References
     ----------
     .. [1] ISO 3744:2010, "Acoustics - Determination of sound power levels using sound
@@ -177,6 +197,10 @@ def equal_sources(count: ArrayLike) -> NDArray[np.float64]:
     -------
     ndarray
         10 lg of the number. [dB]
+
+    Validity
+    --------
+    Everywhere that sources are incoherent and their count is positive; nothing is checked.
     """
     rise: NDArray[np.float64] = 10.0 * np.log10(np.asarray(count, dtype=np.float64))
     return rise
@@ -203,6 +227,10 @@ def speed_change(speed_ratio: ArrayLike, per_decade: ArrayLike) -> NDArray[np.fl
     pressure squared [1]_; A-weighted levels of small fans rise by 55, give or take 5, because
     the spectrum moves to where the weighting is kinder (common practice, no source). Pumps
     are between 30 and 50 (common practice, no source). Trusted for 0.3 to 1.5 times the speed.
+
+    Validity
+    --------
+    0.3 to 1.5 times the speed. Outside, the law goes on; at rest it is minus infinity.
 
     References
     ----------
@@ -231,6 +259,10 @@ def density_change(density: ArrayLike) -> NDArray[np.float64]:
     Notes
     -----
     20 lg(rho / rho0) at the same speed, as the pressure of the fan squared. [1]_ has it.
+
+    Validity
+    --------
+    Air at the same speed of the fan. Outside nothing is checked.
 
     References
     ----------
@@ -263,8 +295,12 @@ def radiated_level(
     Notes
     -----
     L_W + 10 lg(Q / (4 pi r**2)) with r in metres [1]_; the printed -11, -8 and -5 at 1 m are
-    this, rounded. Closer than about twice the size of the source the level rises less than
-    this says. Reflections of a room are left out.
+    this, rounded. Reflections of a room are left out.
+
+    Validity
+    --------
+    From about twice the size of the source. Outside, closer, the level rises less than this
+    says.
 
     References
     ----------
@@ -295,6 +331,11 @@ def background_correction(difference: ArrayLike) -> NDArray[np.float64]:
     -----
     K1 = -10 lg(1 - 10**(-D / 10)) for D between 6 dB and 15 dB; nothing above, and below the
     1.26 dB that belong to 6 dB, when what is left is an upper bound only [1]_, [2]_.
+
+    Validity
+    --------
+    Differences of 6 dB to 15 dB. Outside, nothing is corrected above, and below the correction
+    is held at 1.26 dB.
 
     References
     ----------
@@ -333,6 +374,10 @@ def sum_uncertainty(
     The level of a sum follows each level with the source's share in the energy. Independent
     parts add as squares; parts in common add as they are, family by family [1]_. So N equal
     sources have the scatter of one over the root of N, and all of its bias.
+
+    Validity
+    --------
+    Uncertainties small enough for the linear law, some decibels. Outside nothing is checked.
 
     References
     ----------

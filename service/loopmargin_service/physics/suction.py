@@ -39,6 +39,10 @@ def available_suction_head(
     the inlet counted as available, as that standard does. To be compared with the suction
     head that the pump requires at its flow. Dissolved air comes out well before boiling.
 
+    Validity
+    --------
+    Liquid without much dissolved air. Outside, air comes out well before boiling.
+
     References
     ----------
     .. [1] ISO 17769-1:2012, Liquid pumps and installation - General terms, definitions,

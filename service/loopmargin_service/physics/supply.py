@@ -34,6 +34,10 @@ def demand(power: ArrayLike, factor: ArrayLike) -> NDArray[np.float64]:
     -----
     The sum over the loads has all peaks at once. That is no exaggeration: independent
     trains of short pulses meet many times in a second.
+
+    Validity
+    --------
+    Everywhere; nothing is checked.
     """
     sustained, over = np.asarray(power, dtype=np.float64), np.asarray(factor, dtype=np.float64)
     return np.asarray(over.reshape(over.shape + (1,) * (sustained.ndim - 1)) * sustained[:, None])
@@ -53,6 +57,10 @@ def required_power(demanded: ArrayLike, allowance_factors: ArrayLike) -> NDArray
     -------
     ndarray, shape (windows, ...)
         Power, of which the largest governs. [W]
+
+    Validity
+    --------
+    Everywhere that allowances are positive; nothing is checked.
     """
     power = np.asarray(demanded, dtype=np.float64)
     factor = np.asarray(allowance_factors, dtype=np.float64)
@@ -81,6 +89,10 @@ def full_rating_temperature(
     One kelvin for each 300 m above 900 m, as allowed inlet temperatures of data centres
     are lowered [1]_ (from memory). Insulation clearances are certified to an altitude of
     their own, 2000 or 5000 m as a rule, which no derating replaces.
+
+    Validity
+    --------
+    900 m to 3050 m. Outside, below 900 m nothing is taken off, above the line goes on.
 
     References
     ----------
@@ -113,6 +125,10 @@ def derate_factor(
     Notes
     -----
     A straight line; slopes of 0.02 to 0.025 1/K are common practice, without a source.
+
+    Validity
+    --------
+    From the full rating down. Outside, the factor is held at 1 below and at 0 above.
     """
     above = np.asarray(inlet, dtype=np.float64) - np.asarray(full_rating_up_to, dtype=np.float64)
     lost = np.asarray(derate_per_kelvin, dtype=np.float64) * above
@@ -137,6 +153,10 @@ def mains_current(
     -------
     ndarray
         Current. [A]
+
+    Validity
+    --------
+    Everywhere that voltage and power factor are positive; nothing is checked.
     """
     apparent = np.asarray(power, dtype=np.float64) / np.asarray(power_factor, dtype=np.float64)
     return np.asarray(apparent / np.asarray(voltage, dtype=np.float64))

@@ -45,8 +45,11 @@ def density(temperature: NDArray[np.float64]) -> NDArray[np.float64]:
 
     Notes
     -----
-    Reciprocal of the specific volume of [1]_, stated for 253.15 K to 383.15 K.
-    Outside nothing is checked; there is a pole at 232 K.
+    Reciprocal of the specific volume of [1]_.
+
+    Validity
+    --------
+    253.15 K to 383.15 K. Outside nothing is checked; there is a pole at 232 K.
 
     References
     ----------
@@ -78,7 +81,11 @@ def heat_capacity(temperature: NDArray[np.float64]) -> NDArray[np.float64]:
 
     Notes
     -----
-    The law of [1]_, stated for 253.15 K to 383.15 K. Outside nothing is checked.
+    The law of [1]_.
+
+    Validity
+    --------
+    253.15 K to 383.15 K. Outside nothing is checked.
 
     References
     ----------
@@ -110,7 +117,11 @@ def viscosity(temperature: NDArray[np.float64]) -> NDArray[np.float64]:
 
     Notes
     -----
-    Equation 7 of [1]_, stated for 253.15 K to 383.15 K. Outside nothing is checked.
+    Equation 7 of [1]_.
+
+    Validity
+    --------
+    253.15 K to 383.15 K. Outside nothing is checked.
 
     References
     ----------
@@ -141,7 +152,11 @@ def conductivity(temperature: NDArray[np.float64]) -> NDArray[np.float64]:
 
     Notes
     -----
-    Equation 8 of [1]_, stated for 273.15 K to 383.15 K. Outside nothing is checked.
+    Equation 8 of [1]_.
+
+    Validity
+    --------
+    273.15 K to 383.15 K. Outside nothing is checked.
 
     References
     ----------
@@ -174,6 +189,11 @@ def saturation_pressure(temperature: NDArray[np.float64]) -> NDArray[np.float64]
     -----
     Equation 1 of [1]_, stated from the triple point, 273.16 K, to the critical point,
     647.096 K. Below it continues as the vapour pressure over undercooled liquid.
+
+    Validity
+    --------
+    273.16 K, the triple point, to 647.096 K, the critical point. Outside, below, it goes on as
+    the pressure over undercooled liquid.
 
     References
     ----------

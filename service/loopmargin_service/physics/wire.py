@@ -29,6 +29,10 @@ def diameter(gauge: ArrayLike) -> NDArray[np.float64]:
     -----
     A geometric series of 39 steps from 0.0050 inch at 36 to 0.4600 inch at 4/0 [1]_.
 
+    Validity
+    --------
+    Gauges from 4/0 (-3) to 40. Outside, the series goes on.
+
     References
     ----------
     .. [1] ASTM B258-02, Standard Nominal Diameters and Cross-Sectional Areas of AWG Sizes
@@ -57,6 +61,10 @@ def resistance_per_length(gauge: ArrayLike, temperature: ArrayLike) -> NDArray[n
     Annealed copper of 58 MS/m at 20 degC with the temperature coefficient at constant mass
     [1]_; linear, good between about -20 and 150 degC. A solid wire; strands of the same
     gauge are 2 to 5 % higher (from memory), copper-clad aluminium much higher.
+
+    Validity
+    --------
+    -20 to 150 degC, solid copper wire. Outside, the line goes on.
 
     References
     ----------
