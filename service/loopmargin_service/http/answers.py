@@ -26,16 +26,20 @@ from loopmargin_service.http.media import (
     require_no_query,
 )
 from loopmargin_service.http.meters import Meters
+from loopmargin_service.http.once import Given, Once
 from loopmargin_service.http.problems import NOT_STORED, ProblemError
 from loopmargin_service.http.reply import READING, Asking, Header, Reply, length
 from loopmargin_service.http.routes import Route
-from loopmargin_service.http.store import AnswerStore, Found, RequestKey
+from loopmargin_service.http.store import AnswerStore, RequestKey
 from loopmargin_service.http.workbench import Workbench
 from loopmargin_service.questions.edition import EDITION
 from loopmargin_wire.answer import Answer, Outcome, Question
 
 STORE_NAME = "loopmargin-answers"
 VARY: Header = (b"vary", b"accept")
+SOURCES = {"stored": "hit", "collapsed": "fwd=miss; collapsed", "computed": "fwd=miss; stored"}
+# About what a question takes that does not say how long it takes. [s]
+LONG_WORK_S = 1.0
 
 
 class _Ended(Struct):
@@ -62,6 +66,7 @@ class Calculation:
         self,
         asked_for: Route,
         store: AnswerStore,
+        once: Once,
         body_limit: int,
         bench: Workbench,
         meters: Meters,
@@ -72,6 +77,7 @@ class Calculation:
         self._long = asked_for.long
         self._bench = bench
         self._store = store
+        self._once = once
         self._limit = body_limit
         self._reader = Reader(asked_for.question)
         self._check = msgspec.msgpack.Decoder(asked_for.answer)
@@ -92,14 +98,16 @@ class Calculation:
     async def _answer(self, body: bytes, sent: Media) -> Answered:
         question, spelled = canonical(self._reader.read(body, sent))
         name = digest(self._name, EDITION, spelled)
-        found = await self._store.find(name)
-        if found.answer is not None:
-            return Answered(name, found.answer, _status("hit", found))
+        work_s = LONG_WORK_S if self._long(question) else 0.0
+        given = await self._once.answer(name, lambda: self._measured(question), work_s)
+        return Answered(name, given.answer, _status(given))
+
+    async def _measured(self, question: Question) -> bytes:
+        """Compute, and take note of how long it took and how it ended."""
         start_s = perf_counter()
         answer = await self._computed(question)
         self._note(answer, perf_counter() - start_s)
-        kept = await self._store.keep(name, answer) if found.available else self._hold(name, answer)
-        return Answered(name, answer, _status("fwd=miss; stored", Found(None, available=kept)))
+        return answer
 
     async def _computed(self, question: Question) -> bytes:
         """Compute here what is short, and at the workbench what is long."""
@@ -113,11 +121,6 @@ class Calculation:
         self._meters.computed(self._name, duration_s)
         if _ENDED.decode(answer).outcome.status == "not_converged":
             self._meters.not_converged.add(self._name)
-
-    def _hold(self, name: str, answer: bytes) -> bool:
-        """Keep an answer here alone; the shared store is known to be away."""
-        self._store.hold(name, answer)
-        return False
 
     def _encoded(self, answer: Answer) -> bytes:
         """Encode an answer, having checked it against every limit that is published.
@@ -146,16 +149,21 @@ class StoredAnswers:
         headers = (
             *_described(name, wanted),
             (b"cache-control", f"public, max-age={self._store.ttl_s}, immutable".encode()),
-            (b"cache-status", _status("hit", found).encode()),
+            (b"cache-status", _status(Given(found.answer, "stored", found.available)).encode()),
         )
         return representation(scope, body, entity_tag(body), headers)
 
 
 def question_handler(
-    asked_for: Route, store: AnswerStore, body_limit: int, bench: Workbench, meters: Meters
+    asked_for: Route,
+    store: AnswerStore,
+    once: Once,
+    body_limit: int,
+    bench: Workbench,
+    meters: Meters,
 ) -> HTTPRouteHandler:
     """Make the handler of one row of the table."""
-    calculation = Calculation(asked_for, store, body_limit, bench, meters)
+    calculation = Calculation(asked_for, store, once, body_limit, bench, meters)
 
     async def ask(request: Asking) -> Reply:
         return await calculation.reply(request)
@@ -202,6 +210,7 @@ def _described(name: str, media: Media) -> tuple[Header, ...]:
     )
 
 
-def _status(what: str, found: Found) -> str:
-    away = "" if found.available else "; detail=store-unavailable"
-    return f"{STORE_NAME}; {what}{away}"
+def _status(given: Given) -> str:
+    """Write the Cache-Status (RFC 9211) of an answer."""
+    away = "" if given.available else "; detail=store-unavailable"
+    return f"{STORE_NAME}; {SOURCES[given.source]}{away}"

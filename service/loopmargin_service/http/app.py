@@ -18,6 +18,7 @@ from loopmargin_service.http.answers import question_handler, stored_answer_hand
 from loopmargin_service.http.health import Readiness, health_handlers
 from loopmargin_service.http.identity import Identity
 from loopmargin_service.http.meters import Meters
+from loopmargin_service.http.once import Once
 from loopmargin_service.http.pages import page_handlers
 from loopmargin_service.http.problems import ProblemError, respond
 from loopmargin_service.http.repeats import Repeats
@@ -36,13 +37,16 @@ def create_app(settings: Settings, routes: tuple[Route, ...] = ROUTES) -> Litest
     meters = Meters(row.name for row in routes)
     shared = shared_store(settings, meters)
     store = AnswerStore(settings.store_bytes, settings.store_ttl_s, shared)
-    bench = Workbench()
+    once, bench = Once(store), Workbench()
     workers = Workers(settings.worker_processes, memory_bytes=settings.worker_bytes)
     readiness = Readiness(store)
     read_off(meters, store, workers)
     app = Litestar(
         route_handlers=[
-            *(question_handler(row, store, settings.body_bytes, bench, meters) for row in routes),
+            *(
+                question_handler(row, store, once, settings.body_bytes, bench, meters)
+                for row in routes
+            ),
             stored_answer_handler(store),
             *health_handlers(readiness),
             *page_handlers(),
@@ -79,11 +83,11 @@ def shared_store(settings: Settings, meters: Meters) -> SharedStore | None:
     """Make the shared store, if there is one; its client is only then worth importing."""
     if not settings.redis_url:
         return None
+    from loopmargin_service.http.redis_link import RedisLink, client  # noqa: PLC0415 - see above
     from loopmargin_service.http.redis_store import RedisStore  # noqa: PLC0415 - see above
 
-    shared = RedisStore(
-        settings.redis_url, EDITION, settings.store_ttl_s, failed=meters.store_errors.add
-    )
-    meters.store_degraded.set_function(lambda: shared.degraded)
-    meters.breaker_open.set_function(lambda: shared.breaker.open)
-    return shared
+    timeout_s = settings.redis_timeout_s
+    link = RedisLink(client(settings.redis_url, timeout_s), timeout_s, meters.store_errors.add)
+    meters.store_degraded.set_function(lambda: link.degraded)
+    meters.breaker_open.set_function(lambda: not link.breaker.closed)
+    return RedisStore(link, EDITION, settings.store_ttl_s)

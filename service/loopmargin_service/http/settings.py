@@ -34,6 +34,10 @@ class Settings(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
             description="Answer store shared with other replicas; empty for none.",
         ),
     ] = ""
+    redis_timeout_s: Annotated[
+        float,
+        Meta(ge=0.005, le=10.0, description="Longest wait for one call to the shared store."),
+    ] = 0.04
     store_bytes: Annotated[
         int, Meta(ge=0, le=16 * 2**30, description="Memory for answers stored in this process.")
     ] = 64 * 2**20

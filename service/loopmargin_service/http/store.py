@@ -39,6 +39,12 @@ class SharedStore(Protocol):
     async def keep(self, digest: str, answer: bytes) -> None:
         """Store an answer for its time to live."""
 
+    async def lease(self, digest: str, for_s: float) -> str | None:
+        """Take the turn to compute an answer; give what it is given back with, if it was free."""
+
+    async def release(self, digest: str, token: str) -> None:
+        """Give the turn back, unless it has become another's."""
+
     async def usable(self) -> bool:
         """Tell whether the store answers."""
 

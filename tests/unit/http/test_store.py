@@ -12,8 +12,8 @@ from loopmargin_service.http.store import (
     AnswerStore,
     Found,
     RequestKey,
-    Unavailable,
 )
+from tests.unit.http.shelf import Shelf
 
 KEY = RequestKey("/v1/parcel", b"application/json", b"*/*", b"{}")
 REPLY = Reply(200, ((b"a", b"b"),), b"answer")
@@ -28,36 +28,6 @@ class Clock:
     def __call__(self) -> float:
         """Tell the time."""
         return self.now_s
-
-
-class Shelf:
-    """A shared store in memory that can be taken away."""
-
-    def __init__(self) -> None:
-        self.answers: dict[str, bytes] = {}
-        self.away = False
-
-    async def fetch(self, digest: str) -> bytes | None:
-        """Look an answer up."""
-        self._present()
-        return self.answers.get(digest)
-
-    async def keep(self, digest: str, answer: bytes) -> None:
-        """Store an answer."""
-        self._present()
-        self.answers[digest] = answer
-
-    async def usable(self) -> bool:
-        """Tell whether it is there."""
-        return not self.away
-
-    async def close(self) -> None:
-        """Forget everything."""
-        self.answers.clear()
-
-    def _present(self) -> None:
-        if self.away:
-            raise Unavailable
 
 
 def run(work: Coroutine[Any, Any, Any]) -> Any:  # noqa: ANN401 - whatever the work gives
