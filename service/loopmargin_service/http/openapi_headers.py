@@ -42,11 +42,12 @@ SENT: dict[str, Described] = {
         "Stored answers may be kept; replies to POST and refusals may not.", "no-cache", longest=80
     ),
     "Cache-Status": _text(
-        "Whether the service's own answer store had the answer (RFC 9211). "
+        "Whether the service's own answer store had the answer (RFC 9211); `collapsed` says that "
+        "an equal question was being computed and gave its answer to this one too. "
         "`detail=store-unavailable` says that the store shared by replicas was away; the answer "
         "is the same without it.",
         "loopmargin-answers; fwd=miss; stored",
-        pattern=r"^loopmargin-answers; (hit|fwd=miss; stored)(; detail=store-unavailable)?$",
+        pattern=r"^loopmargin-answers; (hit|fwd=miss; (stored|collapsed))(; detail=store-unavailable)?$",
         longest=80,
     ),
     "Accept": _text(
