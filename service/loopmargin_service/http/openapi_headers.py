@@ -47,7 +47,8 @@ SENT: dict[str, Described] = {
         "`detail=store-unavailable` says that the store shared by replicas was away; the answer "
         "is the same without it.",
         "loopmargin-answers; fwd=miss; stored",
-        pattern=r"^loopmargin-answers; (hit|fwd=miss; (stored|collapsed))(; detail=store-unavailable)?$",
+        pattern="^loopmargin-answers; (hit|fwd=miss; (stored|collapsed))"
+        "(; detail=store-unavailable)?$",
         longest=80,
     ),
     "Accept": _text(
