@@ -25,14 +25,16 @@ from loopmargin_service.http.repeats import Repeats
 from loopmargin_service.http.routes import ROUTES, Route
 from loopmargin_service.http.settings import Settings
 from loopmargin_service.http.store import AnswerStore, SharedStore
-from loopmargin_service.http.watch import Watch
+from loopmargin_service.http.watch import Tell, Watch
 from loopmargin_service.http.workbench import Workbench
 from loopmargin_service.http.workers import Workers
 from loopmargin_service.questions.edition import EDITION
 from loopmargin_service.questions.refusals import Refusal
 
 
-def create_app(settings: Settings, routes: tuple[Route, ...] = ROUTES) -> Litestar:
+def create_app(
+    settings: Settings, routes: tuple[Route, ...] = ROUTES, tell: Tell | None = None
+) -> Litestar:
     """Wire the service together; nothing is read from the environment here."""
     meters = Meters(row.name for row in routes)
     shared = shared_store(settings, meters)
@@ -66,7 +68,7 @@ def create_app(settings: Settings, routes: tuple[Route, ...] = ROUTES) -> Litest
     app.state.meters = meters
     inner = Repeats(app.asgi_handler, store, {row.path for row in routes}, settings.body_bytes)
     plain = {route.path for route in app.routes if "{" not in route.path}
-    app.asgi_handler = Watch(Identity(inner, readiness), meters, plain)
+    app.asgi_handler = Watch(Identity(inner, readiness), meters, plain, tell)
     return app
 
 

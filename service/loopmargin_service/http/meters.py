@@ -121,10 +121,10 @@ class Meters:
             registry=self.registry,
         )
         self.in_flight = self._gauge("http_requests_in_flight", "Requests being answered now.")
-        self.log_lines_dropped = Counter(
+        self.log_lines_dropped = Reading(
+            self.registry,
             "loopmargin_log_lines_dropped",
             "Log lines dropped because whoever reads them is too slow.",
-            registry=self.registry,
         )
 
     def _set_up_store(self) -> None:

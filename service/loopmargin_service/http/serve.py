@@ -9,18 +9,24 @@ under a request on its way.
 import argparse
 import asyncio
 import gc
+import logging
 import os
+import signal
 import socket
 import sys
 from collections.abc import Sequence
+from importlib.metadata import version
 from types import FrameType
 
 import uvicorn
+from litestar import Litestar
 
 from loopmargin_service.http.app import create_app
 from loopmargin_service.http.health import Readiness
+from loopmargin_service.http.log import event, logging_to
 from loopmargin_service.http.metrics_port import PortTakenError, metrics_served
 from loopmargin_service.http.settings import Settings, SettingsError, read
+from loopmargin_service.questions.edition import EDITION
 
 KEEP_ALIVE_S = 65
 GRACE_S = 30
@@ -30,11 +36,12 @@ class Worker(uvicorn.Server):
     """A server that tells its address, freezes its start-up memory and drains before closing."""
 
     def __init__(
-        self, config: uvicorn.Config, readiness: Readiness, drain_s: float, metrics: str = ""
+        self, config: uvicorn.Config, readiness: Readiness, settings: Settings, metrics: str = ""
     ) -> None:
         super().__init__(config)
         self._readiness = readiness
-        self._drain_s = drain_s
+        self._settings = settings
+        self._drain_s = settings.drain_s
         self._metrics = metrics
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
@@ -42,10 +49,18 @@ class Worker(uvicorn.Server):
         await super().startup(sockets)
         gc.collect()
         gc.freeze()
-        for bound in sockets or ():
-            host, port = bound.getsockname()[:2]
-            shown = f"[{host}]" if bound.family == socket.AF_INET6 else host
-            sys.stdout.write(f"http://{shown}:{port}\n")
+        addresses = [_address(bound) for bound in sockets or ()]
+        event(
+            logging.INFO,
+            "start",
+            addresses=addresses,
+            metrics=self._metrics,
+            version=version("loopmargin"),
+            edition=EDITION,
+            process=os.getpid(),
+            settings=self._settings.shown(),
+        )
+        sys.stdout.writelines(f"{address}\n" for address in addresses)
         if self._metrics:
             sys.stdout.write(f"metrics on {self._metrics}\n")
         sys.stdout.flush()
@@ -60,6 +75,7 @@ class Worker(uvicorn.Server):
             self.should_exit = True
         else:
             asyncio.get_running_loop().call_later(self._drain_s, self._stop)
+        event(logging.INFO, "stopping", signal=signal.Signals(sig).name, drain_s=self._drain_s)
         self._readiness.draining = True
 
     def _stop(self) -> None:
@@ -73,7 +89,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except SettingsError as error:
         sys.stderr.write(f"{error}\n")
         return 2
-    app = create_app(settings)
+    with logging_to(sys.stderr.fileno(), settings) as (writer, tell):
+        app = create_app(settings, tell=tell)
+        app.state.meters.log_lines_dropped.set_function(lambda: writer.dropped)
+        return _serve(app, settings)
+
+
+def _serve(app: Litestar, settings: Settings) -> int:
+    """Serve until told to stop."""
     config = uvicorn.Config(
         app,
         host=settings.host,
@@ -81,6 +104,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         loop="uvloop",
         http="httptools",
         lifespan="on",
+        log_config=None,
         log_level="warning",
         access_log=False,
         server_header=False,
@@ -90,11 +114,17 @@ def main(arguments: Sequence[str] | None = None) -> int:
     bound = config.bind_socket()
     try:
         with metrics_served(settings, app.state.meters.registry) as metrics:
-            Worker(config, app.state.readiness, settings.drain_s, metrics).run(sockets=[bound])
+            Worker(config, app.state.readiness, settings, metrics).run(sockets=[bound])
     except PortTakenError as error:
         sys.stderr.write(f"{error}\n")
         return 1
+    event(logging.INFO, "stop")
     return 0
+
+
+def _address(bound: socket.socket) -> str:
+    host, port = bound.getsockname()[:2]
+    return f"http://[{host}]:{port}" if bound.family == socket.AF_INET6 else f"http://{host}:{port}"
 
 
 def _settings(arguments: Sequence[str] | None) -> Settings:

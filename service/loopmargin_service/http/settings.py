@@ -6,7 +6,7 @@ here is refused, because a misspelt limit would otherwise be a limit that is not
 
 from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import msgspec
 from msgspec import Meta, Struct
@@ -47,6 +47,14 @@ class Settings(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     body_bytes: Annotated[
         int, Meta(ge=1024, le=16 * 2**20, description="Longest question accepted.")
     ] = 256 * 2**10
+    log_level: Annotated[
+        Literal["debug", "info", "warning", "error"],
+        Meta(description="Least level that is logged; requests are `info`, mistakes `error`."),
+    ] = "info"
+    log_share: Annotated[
+        float,
+        Meta(ge=0.0, le=1.0, description="Share of requests logged; refusals always are."),
+    ] = 1.0
     metrics_port: Annotated[
         int,
         Meta(

@@ -32,6 +32,9 @@ class Finished(NamedTuple):
     digest: str
 
 
+Tell = Callable[[Scope, Finished], None]
+
+
 class _Meter(NamedTuple):
     """Where the requests of one route, method and status are counted."""
 
@@ -74,7 +77,7 @@ class Watch:
         app: ASGIApp,
         meters: Meters,
         routes: Collection[str],
-        tell: Callable[[Scope, Finished], None] | None = None,
+        tell: Tell | None = None,
     ) -> None:
         self._app = app
         self._meters = meters

@@ -1,0 +1,167 @@
+"""The log: one JSON object a line, for each request and for what happens to the process.
+
+A request's line holds what is known of its response and never a body, a header's text, a
+path that leads nowhere, or a key: only the key's id. Everything that a caller chose is
+bounded and escaped, so that no caller can write a line. Times are UTC as in RFC 3339.
+"""
+
+import json
+import logging
+import random
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import lru_cache
+from typing import Any
+
+import msgspec
+from litestar.types import Scope
+from msgspec import Struct
+
+from loopmargin_service.http.lines import LineWriter
+from loopmargin_service.http.settings import Settings
+from loopmargin_service.http.watch import Finished
+from loopmargin_service.questions.edition import EDITION
+
+OURS = logging.getLogger("loopmargin")
+LONGEST_ID = 64
+LONGEST_TEXT = 2_000
+LONGEST_TRACE = 20_000
+FIRST_OF_REFUSALS = 400
+MISTAKE = 500
+_WORDS = {logging.INFO: "info", logging.WARNING: "warning", logging.ERROR: "error"}
+
+
+class RequestLine(Struct, frozen=True, kw_only=True):
+    """One request and its response.
+
+    `route` is the path as the document has it, or `other`; `status` is 0 when the caller left
+    before there was one; `store` is what the answer store did; `trace_id` and `key_id` are
+    empty when there is none.
+    """
+
+    time: str
+    level: str
+    event: str = "request"
+    request_id: str
+    trace_id: str
+    key_id: str
+    method: str
+    route: str
+    status: int
+    duration_s: float
+    body_bytes: int
+    store: str
+    digest: str
+    edition: str = EDITION
+
+
+class RequestLog:
+    """Writes a line for each request, or for a share of those that went well."""
+
+    def __init__(self, writer: LineWriter, level: int = logging.INFO, share: float = 1.0) -> None:
+        self._writer = writer
+        self._level = level
+        self._share = share
+        self._encode = msgspec.json.Encoder().encode
+
+    def __call__(self, scope: Scope, done: Finished) -> None:
+        """Tell of one request."""
+        if self._told(done.status):
+            self._writer.write(self._encode(_line(scope["state"], done)) + b"\n")
+
+    def _told(self, status: int) -> bool:
+        if level_of(status) < self._level:
+            return False
+        if status >= FIRST_OF_REFUSALS or self._share >= 1.0:
+            return True
+        return random.random() < self._share  # noqa: S311 - no secret hangs on which are kept
+
+
+class EventFormat(logging.Formatter):
+    """Writes what is logged in the ordinary way as one JSON object on one line."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        """Write one record; a trace of a mistake becomes a field."""
+        line = {
+            "time": stamp(record.created),
+            "level": record.levelname.lower(),
+            "event": record.getMessage()[:LONGEST_TEXT],
+            "logger": record.name,
+            **getattr(record, "fields", {}),
+        }
+        if record.exc_info:
+            line["trace"] = self.formatException(record.exc_info)[-LONGEST_TRACE:]
+        return json.dumps(line)
+
+
+class EventHandler(logging.Handler):
+    """Hands records over to the writer."""
+
+    def __init__(self, writer: LineWriter) -> None:
+        super().__init__()
+        self._writer = writer
+        self.setFormatter(EventFormat())
+
+    def emit(self, record: logging.LogRecord) -> None:
+        """Write one record."""
+        try:
+            self._writer.write(self.format(record).encode() + b"\n")
+        except Exception:  # noqa: BLE001 - a log must not end what it tells of
+            self.handleError(record)
+
+
+@contextmanager
+def logging_to(descriptor: int, settings: Settings) -> Iterator[tuple[LineWriter, RequestLog]]:
+    """Send what is logged to a descriptor as long as the block lasts; of others, warnings."""
+    level = logging.getLevelNamesMapping()[settings.log_level.upper()]
+    writer = LineWriter(descriptor)
+    root, handler = logging.getLogger(), EventHandler(writer)
+    root.addHandler(handler)
+    OURS.setLevel(level)
+    try:
+        yield writer, RequestLog(writer, level, settings.log_share)
+    finally:
+        root.removeHandler(handler)
+        OURS.setLevel(logging.NOTSET)
+        writer.close()
+
+
+def level_of(status: int) -> int:
+    """Rate a response: a mistake of ours, a refusal for want of time, or nothing special."""
+    if status < MISTAKE:
+        return logging.INFO
+    return logging.ERROR if status == MISTAKE else logging.WARNING
+
+
+def event(level: int, name: str, **fields: object) -> None:
+    """Log something that happened to the process, with fields of its own."""
+    OURS.log(level, name, extra={"fields": fields})
+
+
+def stamp(now_s: float) -> str:
+    """Write a time as RFC 3339 in UTC, to the millisecond."""
+    whole_s, rest = divmod(int(now_s * 1000), 1000)
+    return f"{_second(whole_s)}.{rest:03d}Z"
+
+
+@lru_cache(maxsize=2)
+def _second(whole_s: int) -> str:
+    return time.strftime("%Y-%m-%dT%H:%M:%S", time.gmtime(whole_s))
+
+
+def _line(state: dict[str, Any], done: Finished) -> RequestLine:
+    return RequestLine(
+        time=stamp(time.time()),
+        level=_WORDS[level_of(done.status)],
+        request_id=str(state.get("request_id", ""))[:LONGEST_ID],
+        trace_id=str(state.get("trace_id", ""))[:LONGEST_ID],
+        key_id=str(state.get("key_id", ""))[:LONGEST_ID],
+        method=done.method,
+        route=done.route,
+        status=done.status,
+        duration_s=round(done.duration_s, 6),
+        body_bytes=done.body_bytes,
+        store=done.store,
+        digest=done.digest,
+    )
