@@ -11,12 +11,13 @@ from loopmargin_service.physics.loop import (
     Components,
     Liquid,
     Loop,
-    loop_law,
+    LoopLaw,
+    RunningPumps,
     loop_terms,
-    running_pumps,
 )
 from loopmargin_service.physics.network import Array, Flows, solve
 from loopmargin_service.physics.passage import Passages
+from loopmargin_service.physics.rows import Index
 
 
 class Tube(NamedTuple):
@@ -34,20 +35,31 @@ class Tube(NamedTuple):
     lift: float = 0.0
 
 
+class Lifted(NamedTuple):
+    """A loop whose tubes lift what flows in them, (links, 1). [Pa]"""
+
+    law: LoopLaw
+    lift: Array
+
+    def __call__(self, flow: Array) -> tuple[Array, Array]:
+        """Give drops and slopes of all links."""
+        drop, slope = self.law(flow)
+        return drop - self.lift, slope
+
+    def cases(self, chosen: Index) -> "Lifted":
+        """Give the law of some cases."""
+        return Lifted(self.law.cases(chosen), self.lift)
+
+
 def volume_flows(
     tubes: Sequence[Tube], density: float, viscosity: float, pump: Curve | None = None
 ) -> tuple[Array, Flows]:
     """Solve for the flow [m3/s] of each tube and of the pump, which lifts from node 0 to 1."""
     loop = _loop(tubes, pump)
     liquid = _liquid(len(tubes), density, viscosity)
-    pumps = running_pumps(loop, liquid, np.ones((len(loop.curves), 1)))
-    law = loop_law(loop_terms(loop, liquid), pumps)
+    pumps = RunningPumps(loop.curves, liquid.pumps, np.ones((len(loop.curves), 1)))
     lift = np.array([[tube.lift] for tube in tubes] + [[0.0]] * len(loop.curves))
-
-    def lifted(flow: Array) -> tuple[Array, Array]:
-        drop, slope = law(flow)
-        return drop - lift, slope
-
+    lifted = Lifted(LoopLaw(loop_terms(loop, liquid), pumps), lift)
     flows = solve(loop.topology, lifted, np.full((len(lift), 1), 0.05))
     assert flows.converged.all()
     return flows.flow[:, 0] / density, flows

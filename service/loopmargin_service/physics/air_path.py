@@ -12,8 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from loopmargin_service.physics.curve import Curve, value_and_slope
-from loopmargin_service.physics.network import Array, Law, Topology
+from loopmargin_service.physics.network import Array, Topology
 from loopmargin_service.physics.radiator import SMALLEST_AIR_FLOW, AirStream, Section
+from loopmargin_service.physics.rows import Index
 
 ROOM = 0
 CASE = 1
@@ -54,35 +55,31 @@ def air_topology(paths: Sequence[AirPath]) -> Topology:
     )
 
 
-def air_law(
-    paths: Sequence[AirPath], density: Array, temperature: Array, speed_ratio: Array
-) -> Law:
-    """
-    Build the law of all air paths, to be solved by `network.solve`.
+@dataclass(frozen=True)
+class AirLaw:
+    """The law of all air paths, for `network.solve`.
 
-    Parameters
-    ----------
-    paths : sequence of AirPath
-        The paths. [SI]
-    density, temperature : ndarray
-        Of the air entering each path, (paths, batch). [kg/m3 and K]
-    speed_ratio : ndarray
-        Fan speed over the speed of the curve, (paths, batch). [-]
-
-    Returns
-    -------
-    callable
-        Flows [kg/s] to pressure drops [Pa] and slopes [Pa s/kg], (paths, batch).
+    `density` [kg/m3] and `temperature` [K] are of the air entering each path, `speed_ratio` [-]
+    is fan speed over the speed of the curve, each (paths, batch).
     """
 
-    def law(flow: Array) -> tuple[Array, Array]:
+    paths: Sequence[AirPath]
+    density: Array
+    temperature: Array
+    speed_ratio: Array
+
+    def __call__(self, flow: Array) -> tuple[Array, Array]:
+        """Give pressure drops [Pa] and slopes [Pa s/kg] at flows [kg/s], (paths, batch)."""
         drop, slope = np.empty_like(flow), np.empty_like(flow)
-        for row, path in enumerate(paths):
-            stream = AirStream(flow[row], density[row], temperature[row])
-            drop[row], slope[row] = _path_drop(path, stream, speed_ratio[row])
+        for row, path in enumerate(self.paths):
+            stream = AirStream(flow[row], self.density[row], self.temperature[row])
+            drop[row], slope[row] = _path_drop(path, stream, self.speed_ratio[row])
         return drop, np.maximum(slope, SMALLEST_SLOPE)
 
-    return law
+    def cases(self, chosen: Index) -> "AirLaw":
+        """Give the law of some cases alone."""
+        arrays = (self.density, self.temperature, self.speed_ratio)
+        return AirLaw(self.paths, *(rows.take(chosen, axis=-1) for rows in arrays))
 
 
 def _path_drop(path: AirPath, air: AirStream, speed_ratio: Array) -> tuple[Array, Array]:

@@ -1,12 +1,33 @@
-"""Some cases of a batch: taken out of nested tuples of arrays, and put back."""
+"""Some cases of a batch: taken out of nested tuples of arrays, put back, repeated until settled."""
 
-from typing import TypeVar, cast
+from collections.abc import Callable
+from typing import Protocol, Self, TypeVar, cast
 
 import numpy as np
+from numpy.typing import NDArray
 
-from loopmargin_service.physics.passage import Index
+from loopmargin_service.physics.rows import Array, Index
 
 T = TypeVar("T")
+
+
+class Divisible(Protocol):
+    """What is given to each case, of which some cases can be taken."""
+
+    def cases(self, chosen: Index) -> Self:
+        """Give the same for some cases alone."""
+
+
+class Settling(Protocol):
+    """A nest of tuples of arrays that all end in the batch axis; it knows which cases are done."""
+
+    @property
+    def converged(self) -> NDArray[np.bool_]:
+        """Which cases need no further repetition, (batch,). [-]"""
+
+
+G = TypeVar("G", bound=Divisible)
+S = TypeVar("S", bound=Settling)
 
 
 def cases_of(whole: T, cases: Index) -> T:
@@ -30,15 +51,34 @@ def cases_of(whole: T, cases: Index) -> T:
     What is no array is left as it is.
     """
     if isinstance(whole, np.ndarray):
-        return cast("T", whole[..., cases])
+        return cast("T", whole.take(cases, axis=-1))
     if isinstance(whole, tuple):
         return _like(whole, [cases_of(part, cases) for part in whole])
     return whole
 
 
-def put_cases(whole: T, part: T, cases: Index) -> T:
+def some_cases(rows: Array, cases: Index) -> Array:
     """
-    Put some cases back among all.
+    Give some cases of rows that may stand for every case.
+
+    Parameters
+    ----------
+    rows : ndarray
+        Values, (rows, batch), or (rows, 1) for all cases. [any unit]
+    cases : ndarray of int
+        Which cases. [-]
+
+    Returns
+    -------
+    ndarray
+        Values, (rows, cases), or *rows* if they stand for all. [the unit of *rows*]
+    """
+    return rows if rows.shape[-1] == 1 else rows.take(cases, axis=-1)
+
+
+def put_cases(whole: T, part: T, cases: Index) -> None:
+    """
+    Put some cases back among all, in place.
 
     Parameters
     ----------
@@ -49,23 +89,62 @@ def put_cases(whole: T, part: T, cases: Index) -> T:
     cases : ndarray of int
         Which cases those are. [-]
 
+    Notes
+    -----
+    What is no array is left as it is.
+    """
+    if isinstance(whole, np.ndarray):
+        whole[..., cases] = part
+    elif isinstance(whole, tuple) and isinstance(part, tuple):
+        for old, new in zip(whole, part, strict=True):
+            put_cases(old, new, cases)
+
+
+def repeat_until_settled(step: Callable[[G, S], S], given: G, state: S, limit: int) -> S:
+    """
+    Repeat a step on every case until that case has converged, and no longer.
+
+    Parameters
+    ----------
+    step : callable
+        Takes what is given and the state; gives the next state, each case by itself. [SI]
+    given : Setting, Law
+        What does not change from step to step; some cases can be taken of it. [SI]
+    state : Equilibrium, Iteration
+        Where to begin; its `converged` says which cases are done. [SI]
+    limit : int
+        Most repetitions. [-]
+
     Returns
     -------
-    the type of *whole*
-        A copy with those cases replaced. [SI]
+    the type of *state*
+        Every case as its own last step left it. [SI]
 
     Notes
     -----
-    What is no array, such as a count of repetitions, is taken from *part*.
+    Cases that are done are set aside, so that they cost nothing and no neighbour moves them:
+    the digits of a case are the same alone and in any batch.
     """
-    if isinstance(whole, np.ndarray):
-        merged = whole.copy()
-        merged[..., cases] = part
-        return cast("T", merged)
-    if isinstance(whole, tuple) and isinstance(part, tuple):
-        pairs = zip(whole, part, strict=True)
-        return _like(whole, [put_cases(old, new, cases) for old, new in pairs])
-    return part
+    places = np.arange(state.converged.size)
+    whole: S | None = None
+    for _ in range(limit):
+        state = step(given, state)
+        moving = np.flatnonzero(~state.converged)
+        if moving.size == places.size:
+            continue
+        whole = _kept(whole, state, places)
+        if not moving.size:
+            return whole
+        given, state, places = given.cases(moving), cases_of(state, moving), places[moving]
+    return _kept(whole, state, places)
+
+
+def _kept(whole: S | None, state: S, places: Index) -> S:
+    """Put the cases in their places, the first time by taking them all."""
+    if whole is None:
+        return state
+    put_cases(whole, state, places)
+    return whole
 
 
 def _like(shape: T, parts: list[object]) -> T:

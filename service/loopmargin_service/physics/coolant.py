@@ -3,7 +3,7 @@
 Water follows the release of IAPWS in `water`, glycols the polynomials of Melinder in
 `glycol`. Both are brought to one form on import: a polynomial in the temperature, scaled to
 -1..1, for each property (for viscosity of its logarithm). One coolant then is one small table
-of coefficients, and all four properties of all temperatures are one matrix product.
+of coefficients, and all four properties of all temperatures are added up together.
 
 Below a mass fraction of 0.05 the polynomials of Melinder miss water by up to 1.4 % and
 would not be monotone; there every coefficient goes in a straight line from water to the
@@ -46,6 +46,9 @@ _HOTTEST = 383.15
 _MIDDLE = 0.5 * (_HOTTEST + _COLDEST_WATER)
 _HALF = 0.5 * (_HOTTEST - _COLDEST_WATER)
 _DEGREE_WATER = 16
+# Coefficients that are added up together, and temperatures that stay in the cache meanwhile.
+_BLOCK = 4
+_TILE = 512
 
 
 class Properties(NamedTuple):
@@ -183,13 +186,35 @@ def _scaled(temperature: NDArray[np.float64], coldest: float) -> NDArray[np.floa
 
 
 def _evaluated(table: NDArray[np.float64], scaled: NDArray[np.float64]) -> Properties:
-    powers = np.empty((table.shape[1], scaled.size))
-    powers[0] = 1.0
-    powers[1:] = scaled.ravel()
-    np.multiply.accumulate(powers, axis=0, out=powers)
-    values = table @ powers
+    """Add up the four polynomials of a table.
+
+    A matrix product would do, but its digits depend on how many temperatures there are.
+    """
+    x = scaled.ravel()
+    values = np.empty((len(table), x.size))
+    for start in range(0, x.size, _TILE):
+        here = slice(start, start + _TILE)
+        _polynomials(table, x[here], values[:, here])
     np.exp(values[1], out=values[1])
     return Properties(*values.reshape(4, *scaled.shape))
+
+
+def _polynomials(
+    table: NDArray[np.float64], x: NDArray[np.float64], out: NDArray[np.float64]
+) -> None:
+    """Polynomials by Horner's rule within blocks of coefficients, and then over the blocks."""
+    blocks = table.reshape(len(table), -1, _BLOCK, 1)
+    inner = blocks[:, :, -1] * x
+    for power in range(_BLOCK - 2, 0, -1):
+        inner += blocks[:, :, power]
+        inner *= x
+    inner += blocks[:, :, 0]
+    square = x * x
+    step = square * square
+    out[:] = inner[:, -1]
+    for block in range(inner.shape[1] - 2, -1, -1):
+        out *= step
+        out += inner[:, block]
 
 
 def _of_many(
@@ -233,7 +258,7 @@ def _collapsed(fluid: glycol.Glycol, mass_fraction: NDArray[np.float64]) -> NDAr
 
 
 def _water_table() -> NDArray[np.float64]:
-    """Interpolate the laws of water at the Chebyshev points, in rising powers."""
+    """Interpolate the laws of water at the Chebyshev points, in rising powers, in whole blocks."""
     nodes = np.polynomial.chebyshev.chebpts1(_DEGREE_WATER + 1)
     temperature = _MIDDLE + _HALF * nodes
     values = (
@@ -243,9 +268,10 @@ def _water_table() -> NDArray[np.float64]:
         water.conductivity(temperature),
     )
     chebyshev = np.polynomial.chebyshev
-    return np.array(
+    table = np.array(
         [chebyshev.cheb2poly(chebyshev.chebfit(nodes, value, _DEGREE_WATER)) for value in values]
     )
+    return np.pad(table, ((0, 0), (0, -table.shape[1] % _BLOCK)))
 
 
 def _glycol_table(table: glycol.Table) -> NDArray[np.float64]:

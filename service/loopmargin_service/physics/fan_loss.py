@@ -9,11 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loopmargin_service.physics import air, coolant, network
-from loopmargin_service.physics.air_path import air_law
+from loopmargin_service.physics.air_path import AirLaw
 from loopmargin_service.physics.heat_balance import HeatInput
 from loopmargin_service.physics.machine import Equilibrium, Machine, Setting
 from loopmargin_service.physics.network import Array, Flows
 from loopmargin_service.physics.radiator import AirStream, conductance
+from loopmargin_service.physics.rows import row_mean, row_sum
 
 # What walls and leaks of a case without any moving air still carry away; common practice
 # for half a square metre of sheet, no source. [W/K]
@@ -68,9 +69,9 @@ def heat_with_standing_fans(
     tail, head = machine.path_ends
     into = np.where(head, flows.flow, 0.0) - np.where(tail, flows.flow, 0.0)
     into = np.maximum(into, 0.0) * air.HEAT_CAPACITY
-    missing = np.maximum(STILL_CASE - into.sum(axis=0), 0.0) * standing.any(axis=0)
+    missing = np.maximum(STILL_CASE - row_sum(into), 0.0) * standing.any(axis=0)
     branches = len(machine.loop.branch_tail)
-    mean = np.maximum(state.stacked.mean(axis=0), machine.coldest)
+    mean = np.maximum(row_mean(state.stacked), machine.coldest)
     capacity = coolant.properties(machine.fluid, machine.mass_fraction, mean).heat_capacity
     streams = np.repeat(state.flows.flow * capacity, batch, axis=1)
     given = HeatInput(
@@ -98,7 +99,7 @@ def _air_flows(
     density = np.repeat(state.air_density, batch, axis=1)
     temperature = np.repeat(state.air_temperature, batch, axis=1)
     start = np.repeat(state.air_flows.flow, batch, axis=1)
-    law = air_law(machine.paths, density, temperature, ratio)
+    law = AirLaw(machine.paths, density, temperature, ratio)
     return network.solve(machine.air_topology, law, start)
 
 

@@ -14,7 +14,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from loopmargin_service.physics.network import Array
+from loopmargin_service.physics.rows import Array, row_sum
 
 # Keeps a stagnant branch or an unaired case finite; its temperature is then far outside
 # any limit, as it would be.
@@ -193,8 +193,9 @@ def _mix_case(
 ) -> None:
     """Add the balance of the case air: what flows in, warmed by radiators, and the heat inside."""
     entering = given.air_into_case
-    matrix[-1, -1] += np.maximum(entering.sum(axis=0), SMALLEST_CAPACITY)
-    right[-1] += np.maximum(entering.sum(axis=0), SMALLEST_CAPACITY) * given.room + given.case_heat
+    fresh = np.maximum(row_sum(entering), SMALLEST_CAPACITY)
+    matrix[-1, -1] += fresh
+    right[-1] += fresh * given.room + given.case_heat
     batch = np.arange(given.room.size)
     for branch, elements in enumerate(layout.elements):
         source = _source(layout, given, branch)

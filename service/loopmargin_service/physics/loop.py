@@ -16,17 +16,14 @@ from typing import NamedTuple
 
 import numpy as np
 
+from loopmargin_service.physics.batch import some_cases
 from loopmargin_service.physics.constants import STANDARD_GRAVITY
 from loopmargin_service.physics.coolant import Properties
 from loopmargin_service.physics.curve import Curve, value_and_slope
 from loopmargin_service.physics.drop import Drop, at_state
 from loopmargin_service.physics.network import Array, Law, Topology
-from loopmargin_service.physics.passage import (
-    Index,
-    Passages,
-    friction_drop,
-    passage_terms,
-)
+from loopmargin_service.physics.passage import Passages, friction_drop, passage_terms
+from loopmargin_service.physics.rows import Grouping, Index
 
 # Below this a slope is zero for every purpose, but not to a division. [Pa s/kg]
 SMALLEST_SLOPE = 1.0
@@ -71,14 +68,20 @@ class Loop:
         )
 
     @cached_property
-    def passage_sum(self) -> Array:
-        """Give the matrix that adds up passages into branches."""
-        return _membership(self.passages.branch, len(self.branch_tail))
+    def passage_groups(self) -> Grouping:
+        """Give the branch of each passage."""
+        return Grouping(self.passages.branch, len(self.branch_tail))
 
     @cached_property
-    def component_sum(self) -> Array:
-        """Give the matrix that adds up components into branches."""
-        return _membership(self.components.branch, len(self.branch_tail))
+    def component_groups(self) -> Grouping:
+        """Give the branch of each component."""
+        return Grouping(self.components.branch, len(self.branch_tail))
+
+    @cached_property
+    def rubbing_groups(self) -> Grouping:
+        """Give the branch of each passage whose drop depends on the friction factor."""
+        rubbing = self.passages.branch[self.passages.rubbing]
+        return Grouping(rubbing, len(self.branch_tail))
 
 
 class Liquid(NamedTuple):
@@ -87,10 +90,6 @@ class Liquid(NamedTuple):
     passages: Properties
     components: Properties
     pumps: Properties
-
-
-def _membership(branch: Index, count: int) -> Array:
-    return np.asarray(np.arange(count)[:, None] == branch[None, :], dtype=np.float64)
 
 
 def component_terms(components: Components, liquid: Properties) -> tuple[Array, Array]:
@@ -127,7 +126,8 @@ class LoopTerms(NamedTuple):
     """What of a loop does not change while its flows are sought; made by `loop_terms`.
 
     `linear` [Pa s/kg] and `quadratic` [Pa s2/kg2] are sums over each branch; the others
-    belong to the passages whose drop depends on the friction factor.
+    belong to the passages whose drop depends on the friction factor. Each is (…, batch), or
+    (…, 1) where it is the same for all cases.
     """
 
     linear: Array
@@ -135,8 +135,16 @@ class LoopTerms(NamedTuple):
     weight: Array
     reynolds_per_flow: Array
     relative_roughness: Array
-    branch: Index
-    adder: Array
+    groups: Grouping
+
+    def cases(self, chosen: Index) -> "LoopTerms":
+        """Give the terms of some cases."""
+        return self._replace(
+            linear=some_cases(self.linear, chosen),
+            quadratic=some_cases(self.quadratic, chosen),
+            weight=some_cases(self.weight, chosen),
+            reynolds_per_flow=some_cases(self.reynolds_per_flow, chosen),
+        )
 
 
 class LoopFactors(NamedTuple):
@@ -187,116 +195,94 @@ def loop_terms(loop: Loop, liquid: Liquid, factors: LoopFactors = AS_DESCRIBED) 
     viscous = factors.fittings / factors.bore**3
     inertial = factors.fittings / factors.bore**4
     return LoopTerms(
-        loop.component_sum @ linear * factors.parts + loop.passage_sum @ passages.linear * viscous,
-        loop.component_sum @ quadratic * factors.parts
-        + loop.passage_sum @ passages.quadratic * inertial,
+        loop.component_groups.total(linear) * factors.parts
+        + loop.passage_groups.total(passages.linear) * viscous,
+        loop.component_groups.total(quadratic) * factors.parts
+        + loop.passage_groups.total(passages.quadratic) * inertial,
         passages.weight[rubbing] * (factors.friction / factors.bore**5),
         passages.reynolds_per_flow[rubbing] / factors.bore,
         loop.passages.relative_roughness[rubbing, None],
-        loop.passages.branch[rubbing],
-        loop.passage_sum[:, rubbing],
+        loop.rubbing_groups,
     )
 
 
-def loop_law(terms: LoopTerms, pumps: Law) -> Law:
+@dataclass(frozen=True)
+class LoopLaw:
+    """The law of all links of a loop, branches before pumps, for `network.solve`.
+
+    A pump's drop is its gain, negative. `pumps` takes the flows of the pumps [kg/s] and gives
+    their gains [Pa] and slopes [Pa s/kg]: `RunningPumps` or `ImposedFlow`.
     """
-    Build the law of all links, to be solved by `network.solve`.
 
-    Parameters
-    ----------
-    terms : LoopTerms
-        Branches at the state of the coolant. [SI]
-    pumps : callable
-        Flows of the pumps [kg/s] to their gains [Pa] and slopes [Pa s/kg], (pumps, batch):
-        `running_pumps` or `imposed_flow`.
+    terms: LoopTerms
+    pumps: Law
 
-    Returns
-    -------
-    callable
-        Flows [kg/s] to pressure drops [Pa] and slopes [Pa s/kg], (links, batch).
-
-    Notes
-    -----
-    Branches come before pumps; a pump's drop is its gain, negative.
-    """
-    branches = terms.adder.shape[0]
-
-    def law(flow: Array) -> tuple[Array, Array]:
+    def __call__(self, flow: Array) -> tuple[Array, Array]:
+        """Give pressure drops [Pa] and slopes [Pa s/kg] at flows [kg/s], (links, batch)."""
+        terms, branches = self.terms, self.terms.groups.count
         drop, slope = np.empty_like(flow), np.empty_like(flow)
         through = flow[:branches]
         per_unit = terms.quadratic * np.abs(through)
         drop[:branches] = through * (terms.linear + per_unit)
         slope[:branches] = terms.linear + 2.0 * per_unit
-        if terms.branch.size:
+        if terms.groups.group.size:
             rubbed = friction_drop(
                 terms.weight,
                 terms.reynolds_per_flow,
                 terms.relative_roughness,
-                through[terms.branch],
+                through[terms.groups.group],
             )
-            drop[:branches] += terms.adder @ rubbed[0]
-            slope[:branches] += terms.adder @ rubbed[1]
-        gain, gain_slope = pumps(flow[branches:])
+            terms.groups.add(rubbed[0], drop)
+            terms.groups.add(rubbed[1], slope)
+        gain, gain_slope = self.pumps(flow[branches:])
         np.negative(gain, out=drop[branches:])
         np.negative(gain_slope, out=slope[branches:])
         return drop, np.maximum(slope, SMALLEST_SLOPE)
 
-    return law
+    def cases(self, chosen: Index) -> "LoopLaw":
+        """Give the law of some cases alone."""
+        return LoopLaw(self.terms.cases(chosen), self.pumps.cases(chosen))
 
 
-def running_pumps(loop: Loop, liquid: Liquid, speed_ratio: Array) -> Law:
-    """
-    Build the law of pumps that run at given speeds.
+@dataclass(frozen=True)
+class RunningPumps:
+    """The law of pumps that run at given speeds, over those of their curves; see `pump_gain`.
 
-    Parameters
-    ----------
-    loop : Loop
-        Gives the curves of the pumps. [m and m3/s]
-    liquid : Liquid
-        Gives the coolant at the pumps. [SI]
-    speed_ratio : ndarray
-        Speed of each pump over the speed of its curve, (pumps, batch). [-]
-
-    Returns
-    -------
-    callable
-        Flows [kg/s] to gains [Pa] and slopes [Pa s/kg], (pumps, batch).
-
-    Notes
-    -----
-    See `pump_gain`.
+    `liquid` is the coolant at the pumps [SI] and `speed_ratio` [-] theirs, each (pumps, batch),
+    or (pumps, 1) for all cases.
     """
 
-    def law(flow: Array) -> tuple[Array, Array]:
-        return pump_gain(loop.curves, liquid.pumps, flow, speed_ratio)
+    curves: tuple[Curve, ...]
+    liquid: Properties
+    speed_ratio: Array
 
-    return law
+    def __call__(self, flow: Array) -> tuple[Array, Array]:
+        """Give gains [Pa] and slopes [Pa s/kg] at flows [kg/s], (pumps, batch)."""
+        return pump_gain(self.curves, self.liquid, flow, self.speed_ratio)
+
+    def cases(self, chosen: Index) -> "RunningPumps":
+        """Give the law of some cases alone."""
+        liquid = Properties(*(some_cases(rows, chosen) for rows in self.liquid))
+        return RunningPumps(self.curves, liquid, some_cases(self.speed_ratio, chosen))
 
 
-def imposed_flow(wanted: Array) -> Law:
-    """
-    Build the law of pumps that give whatever pressure a wanted flow takes.
+@dataclass(frozen=True)
+class ImposedFlow:
+    """The law of pumps that give whatever pressure a wanted flow [kg/s] takes, (pumps, batch).
 
-    Parameters
-    ----------
-    wanted : ndarray
-        Flow of each pump, (pumps, batch). [kg/s]
-
-    Returns
-    -------
-    callable
-        Flows [kg/s] to gains [Pa] and slopes [Pa s/kg], (pumps, batch).
-
-    Notes
-    -----
-    A line so steep that the flow is met to 1e-8 of itself at the pressures of such loops;
-    for a single pump the loop's own resistance is then the pressure between its nodes.
+    A line so steep that the flow is met to 1e-8 of itself at the pressures of such loops; for a
+    single pump the loop's own resistance is then the pressure between its nodes.
     """
 
-    def law(flow: Array) -> tuple[Array, Array]:
-        return STIFFNESS * (wanted - flow), np.full_like(flow, -STIFFNESS)
+    wanted: Array
 
-    return law
+    def __call__(self, flow: Array) -> tuple[Array, Array]:
+        """Give gains [Pa] and slopes [Pa s/kg] at flows [kg/s], (pumps, batch)."""
+        return STIFFNESS * (self.wanted - flow), np.full_like(flow, -STIFFNESS)
+
+    def cases(self, chosen: Index) -> "ImposedFlow":
+        """Give the law of some cases alone."""
+        return ImposedFlow(self.wanted.take(chosen, axis=-1))
 
 
 def pump_gain(

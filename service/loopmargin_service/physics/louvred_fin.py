@@ -81,7 +81,8 @@ def colburn_factor(core: Core, reynolds: ArrayLike) -> NDArray[np.float64]:
     if not np.any(reynolds < REYNOLDS_FALL_OFF):
         return factor
     slow = colburn_factor_park_jacobi(core, np.minimum(reynolds, REYNOLDS_FALL_OFF))
-    return factor * (slow / colburn_factor_park_jacobi(core, REYNOLDS_FALL_OFF))
+    falling_off = factor * (slow / colburn_factor_park_jacobi(core, REYNOLDS_FALL_OFF))
+    return np.where(reynolds < REYNOLDS_FALL_OFF, falling_off, factor)
 
 
 def colburn_factor_chang_wang(core: Core, reynolds: ArrayLike) -> NDArray[np.float64]:

@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loopmargin_service.physics import air, coolant, network
-from loopmargin_service.physics.air_path import CASE, AirPath, air_law, air_topology
-from loopmargin_service.physics.batch import cases_of, put_cases
+from loopmargin_service.physics.air_path import CASE, AirLaw, AirPath, air_topology
+from loopmargin_service.physics.batch import cases_of, put_cases, repeat_until_settled
 from loopmargin_service.physics.heat_balance import (
     HeatInput,
     HeatLayout,
@@ -30,21 +30,19 @@ from loopmargin_service.physics.loop import (
     Liquid,
     Loop,
     LoopFactors,
-    loop_law,
+    LoopLaw,
+    RunningPumps,
     loop_terms,
-    running_pumps,
 )
 from loopmargin_service.physics.network import Array, Flows, Law
-from loopmargin_service.physics.passage import Index
 from loopmargin_service.physics.radiator import AirStream, Section, conductance
+from loopmargin_service.physics.rows import Index, row_mean
 
 ITERATION_LIMIT = 60
 # Last movement of a temperature [K] and of a flow [-]; each repetition shrinks it about a
 # hundredfold, so what is left is far smaller.
 TOLERANCE = 1e-4
 FLOW_TOLERANCE = 1e-5
-# Settled cases are parted from the others once no more than this share still moves.
-WORTH_PARTING = 0.7
 # A flow that would move by more than this share is solved from the start.
 FAR = 0.2
 # From this repetition on flows are always solved anew, and from the next temperatures move
@@ -132,9 +130,16 @@ class Setting(NamedTuple):
         """Give the factor on the conductance of one radiator. [-]"""
         return self.ua_factor[radiator] if isinstance(self.ua_factor, np.ndarray) else 1.0
 
+    def cases(self, chosen: Index) -> "Setting":
+        """Give the setting of some cases alone."""
+        return cases_of(self, chosen)
+
 
 class Equilibrium(NamedTuple):
-    """The settled machine and how the iteration ended, each (…, batch). [SI]"""
+    """The settled machine and how the iteration ended, each (…, batch). [SI]
+
+    `iterations` [-] are those that the case itself took.
+    """
 
     liquid: Liquid
     flows: Flows
@@ -146,8 +151,8 @@ class Equilibrium(NamedTuple):
     temperatures: Temperatures
     stacked: Array
     change: Array
-    converged: np.ndarray[tuple[int], np.dtype[np.bool_]]
-    iterations: int
+    converged: NDArray[np.bool_]
+    iterations: Index
 
 
 def solve(machine: Machine, setting: Setting) -> Equilibrium:
@@ -172,15 +177,11 @@ def solve(machine: Machine, setting: Setting) -> Equilibrium:
     balance gives them, with properties held at the limit: the caller must look. A case
     with `converged` false must not be used.
     """
-    state = _start(machine, setting)
-    while state.iterations < ITERATION_LIMIT and not state.converged.all():
-        moving = np.flatnonzero(~state.converged)
-        if moving.size > WORTH_PARTING * state.converged.size:
-            state = _repeat(machine, setting, state)
-        else:
-            part = _repeat(machine, cases_of(setting, moving), cases_of(state, moving))
-            state = put_cases(state, part, moving)
-    return state
+
+    def step(setting: Setting, state: Equilibrium) -> Equilibrium:
+        return _repeat(machine, setting, state)
+
+    return repeat_until_settled(step, setting, _start(machine, setting), ITERATION_LIMIT)
 
 
 def _start(machine: Machine, setting: Setting) -> Equilibrium:
@@ -193,11 +194,16 @@ def _start(machine: Machine, setting: Setting) -> Equilibrium:
     links = len(machine.loop.topology.tail)
     nothing = np.zeros((1, batch))
     unsolved = np.zeros(batch, dtype=np.bool_)
+    none = np.zeros(batch, dtype=np.intp)
     return Equilibrium(
         liquid=_liquid(machine, profile, temperatures.nodes),
-        flows=Flows(np.full((links, batch), START_FLOW), nothing, nothing[0], unsolved, 0),
+        flows=Flows(np.full((links, batch), START_FLOW), nothing, nothing[0], unsolved, none),
         air_flows=Flows(
-            np.full((len(machine.paths), batch), START_AIR_FLOW), nothing, nothing[0], unsolved, 0
+            np.full((len(machine.paths), batch), START_AIR_FLOW),
+            nothing,
+            nothing[0],
+            unsolved,
+            none,
         ),
         air_density=nothing,
         air_temperature=nothing,
@@ -207,20 +213,19 @@ def _start(machine: Machine, setting: Setting) -> Equilibrium:
         stacked=profile,
         change=np.full(batch, np.inf),
         converged=unsolved,
-        iterations=0,
+        iterations=none,
     )
 
 
 def _repeat(machine: Machine, setting: Setting, state: Equilibrium) -> Equilibrium:
     """Solve coolant flow, air flow and heat once, each with the newest of the others."""
     liquid = _liquid(machine, state.stacked, state.temperatures.nodes)
-    pumps = running_pumps(machine.loop, liquid, setting.pump_ratio)
+    pumps = RunningPumps(machine.loop.curves, liquid.pumps, setting.pump_ratio)
     terms = loop_terms(machine.loop, liquid, setting.loop_factors)
-    law = loop_law(terms, pumps)
-    careful = state.iterations >= CAREFUL
-    flows = _flows(machine.loop.topology, law, state.flows, careful=careful)
+    careful = int(state.iterations[0]) >= CAREFUL
+    flows = _flows(machine.loop.topology, LoopLaw(terms, pumps), state.flows, careful=careful)
     density, temperature, from_case = _air_state(machine, setting, state)
-    law = air_law(machine.paths, density, temperature, setting.fan_ratio)
+    law = AirLaw(machine.paths, density, temperature, setting.fan_ratio)
     air_flows = _flows(machine.air_topology, law, state.air_flows, careful=careful)
     given_air = (air_flows.flow, density, temperature)
     conductances = _conductances(machine, setting, (state.stacked, flows), given_air)
@@ -256,7 +261,7 @@ def _repeat(machine: Machine, setting: Setting, state: Equilibrium) -> Equilibri
 def _moved(state: Equilibrium, settled: Temperatures) -> tuple[Temperatures, Array]:
     """Take the new temperatures, or go half-way to them when they will not settle."""
     stacked = np.concatenate(settled.profiles)
-    if state.iterations < HALF_WAY:
+    if int(state.iterations[0]) < HALF_WAY:
         return settled, stacked
     before = state.temperatures
     halves = Temperatures(
@@ -274,13 +279,18 @@ def _flows(topology: network.Topology, law: Law, before: Flows, *, careful: bool
     """
     if careful:
         return network.solve(topology, law, before.flow)
-    pressure, step = network.newton_step(topology, before.flow, *law(before.flow))
+    pressure, _, step = network.newton_step(topology, before.flow, *law(before.flow))
     flow = before.flow + step
     change = network.relative_change(step, flow)
-    if (change > FAR).any():
+    once = np.ones(change.size, dtype=np.intp)
+    found = Flows(flow, pressure, change, change < FLOW_TOLERANCE, once)
+    far = np.flatnonzero(~(change <= FAR))
+    if far.size == change.size:
         return network.solve(topology, law, before.flow)
-    pressure = network.with_reference(topology, pressure)
-    return Flows(flow, pressure, change, change < FLOW_TOLERANCE, 1)
+    if far.size:
+        solved = network.solve(topology, law.cases(far), before.flow.take(far, axis=-1))
+        put_cases(found, solved, far)
+    return found
 
 
 def _properties(machine: Machine, temperature: Array) -> coolant.Properties:
@@ -353,7 +363,7 @@ def _heat_input(
 ) -> HeatInput:
     """Gather what the heat balance needs; one heat capacity stands for the whole loop."""
     stacked, from_case, conductances = rest
-    capacity = _properties(machine, stacked.mean(axis=0)).heat_capacity
+    capacity = _properties(machine, row_mean(stacked)).heat_capacity
     branches = len(machine.loop.branch_tail)
     tail, head = machine.path_ends
     into = np.where(head, air_flows.flow, 0.0) - np.where(tail, air_flows.flow, 0.0)

@@ -16,18 +16,17 @@ References
 .. [2] EPANET 2.2 User Manual, chapter 12 "Analysis algorithms", US EPA, 2020.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
-from typing import NamedTuple
+from typing import NamedTuple, Protocol, Self
 
 import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
-# True or false for every case, or for each.
-Which = NDArray[np.bool_] | np.bool_
-Law = Callable[[Array], tuple[Array, Array]]
+from loopmargin_service.physics import batch, rows, star_mesh
+
+Array = rows.Array
+Which = NDArray[np.bool_]
 
 ITERATION_LIMIT = 80
 TOLERANCE = 1e-10
@@ -37,8 +36,19 @@ SHORTENINGS = 12
 # should a valve turn back and forth. [kg/s]
 BEHIND_VALVE = 1e-9
 PATIENCE = 40
-# A step this small, over the largest flow, may be the last.
+# A step larger than this, over the largest flow, is not the last, however small the residual:
+# a link that is stiffer than all others would hide theirs.
 NEAR = 1e-3
+
+
+class Law(Protocol):
+    """What the links do to the flow through them, for all cases at once."""
+
+    def __call__(self, flow: Array) -> tuple[Array, Array]:
+        """Give pressure drops [Pa] and slopes [Pa s/kg] at flows [kg/s], (links, batch)."""
+
+    def cases(self, chosen: rows.Index) -> Self:
+        """Give the law of some cases alone."""
 
 
 @dataclass(frozen=True)
@@ -60,19 +70,15 @@ class Topology:
         return len(self.tail) - self.check_valves
 
     @cached_property
-    def incidence(self) -> Array:
-        """Give a row for each node but the reference: -1 where a link leaves, +1 where it ends."""
-        matrix = np.zeros((self.node_count, len(self.tail)))
-        for link, (tail, head) in enumerate(zip(self.tail, self.head, strict=True)):
-            matrix[tail, link] -= 1.0
-            matrix[head, link] += 1.0
-        return np.delete(matrix, self.reference, axis=0)
+    def ends(self) -> tuple[rows.Index, rows.Index]:
+        """Give the nodes at the tails and at the heads of the links. [-]"""
+        return np.array(self.tail, dtype=np.intp), np.array(self.head, dtype=np.intp)
 
     @cached_property
-    def outer(self) -> Array:
-        """Give the products of incidence rows, one column for each link."""
-        rows = self.incidence
-        return (rows[:, None, :] * rows[None, :, :]).reshape(-1, rows.shape[1])
+    def plan(self) -> star_mesh.Plan:
+        """Give the order in which the pressures of the nodes are found. [-]"""
+        ends = tuple(zip(self.tail, self.head, strict=True))
+        return star_mesh.plan(self.node_count, ends, self.reference)
 
 
 class Flows(NamedTuple):
@@ -80,25 +86,32 @@ class Flows(NamedTuple):
 
     `flow` [kg/s] is (links, batch), `pressure` [Pa] is (nodes, batch) and zero at the
     reference; `residual` [-] is the largest pressure imbalance of a link over the size of
-    the pressure drops, and `converged` says for each case whether it is below the tolerance.
+    the pressure drops, and `converged` says for each case whether it is below the tolerance;
+    `iterations` [-] are those that the case itself took. These three are (batch,).
     """
 
     flow: Array
     pressure: Array
     residual: Array
-    converged: NDArray[np.bool_]
-    iterations: int
+    converged: Which
+    iterations: rows.Index
 
     def case(self, number: int) -> "Flows":
         """Give one case alone, still with a batch axis."""
-        one = slice(number, number + 1)
-        return Flows(
-            self.flow[:, one],
-            self.pressure[:, one],
-            self.residual[one],
-            self.converged[one],
-            self.iterations,
-        )
+        return batch.cases_of(self, np.array([number]))
+
+
+class _Iteration(NamedTuple):
+    """Flows on their way, each (…, batch); `conserved` says where the nodes are in balance."""
+
+    flow: Array
+    drop: Array
+    slope: Array
+    pressure: Array
+    residual: Array
+    conserved: Which
+    converged: Which
+    iterations: rows.Index
 
 
 def solve(topology: Topology, law: Law, start: Array) -> Flows:
@@ -125,26 +138,42 @@ def solve(topology: Topology, law: Law, start: Array) -> Flows:
     A case that has not converged within `ITERATION_LIMIT` is returned with
     `converged` false; its numbers must not be used.
     """
-    flow = start
-    drop, slope = law(flow)
-    residual = np.full(start.shape[1], np.inf)
-    conserved: Which = np.False_
-    pressure = np.zeros((topology.node_count - 1, start.shape[1]))
-    iterations, near = 0, False
-    while iterations < ITERATION_LIMIT and not (residual < TOLERANCE).all():
-        pressure, step = newton_step(topology, flow, drop, slope)
-        step, whole = _shut(topology, flow, step, patient=iterations < PATIENCE)
-        near = bool((relative_change(step, flow) < NEAR).all())
-        before = slope, topology.incidence.T @ pressure
-        flow, drop, slope = _advance(law, flow, step, before, conserved & whole)
-        conserved = whole
-        if near:
-            residual = _imbalance(topology, drop, pressure, slope * flow)
-        iterations += 1
-    if not near:
-        residual = _imbalance(topology, drop, pressure, slope * flow)
-    pressure = with_reference(topology, pressure)
-    return Flows(flow, pressure, residual, residual < TOLERANCE, iterations)
+    cases = start.shape[1]
+    never = np.zeros(cases, dtype=np.bool_)
+    begin = _Iteration(
+        start,
+        *law(start),
+        pressure=np.zeros((topology.node_count, cases)),
+        residual=np.full(cases, np.inf),
+        conserved=never,
+        converged=never,
+        iterations=np.zeros(cases, dtype=np.intp),
+    )
+
+    def step(law: Law, now: _Iteration) -> _Iteration:
+        return _iterate(topology, law, now)
+
+    end = batch.repeat_until_settled(step, law, begin, ITERATION_LIMIT)
+    return Flows(end.flow, end.pressure, end.residual, end.converged, end.iterations)
+
+
+def _iterate(topology: Topology, law: Law, now: _Iteration) -> _Iteration:
+    """Linearise, solve, and take the step as far as it goes."""
+    pressure, force, step = newton_step(topology, now.flow, now.drop, now.slope)
+    step, whole = _shut(topology, now.flow, step, patient=int(now.iterations[0]) < PATIENCE)
+    flow, drop, slope = _advance(law, now, step, force, now.conserved & whole)
+    residual = _imbalance(drop, force, slope * flow)
+    near = relative_change(step, now.flow) < NEAR
+    return _Iteration(
+        flow,
+        drop,
+        slope,
+        pressure,
+        residual,
+        conserved=whole,
+        converged=whole & near & (residual < TOLERANCE),
+        iterations=now.iterations + 1,
+    )
 
 
 def _shut(topology: Topology, flow: Array, step: Array, *, patient: bool) -> tuple[Array, Which]:
@@ -157,14 +186,16 @@ def _shut(topology: Topology, flow: Array, step: Array, *, patient: bool) -> tup
     first = topology.first_valve
     ahead = flow[first:] + step[first:]
     if not patient or ahead.size == 0 or ahead.min() >= 0.0:
-        return step, np.True_
+        return step, np.ones(flow.shape[1], dtype=np.bool_)
     back = (flow[first:] > 0.0) & (ahead < 0.0)
     stopped = step.copy()
     stopped[first:] = np.where(back, -flow[first:] - BEHIND_VALVE, step[first:])
     return stopped, np.asarray(~back.any(axis=0), dtype=np.bool_)
 
 
-def newton_step(topology: Topology, flow: Array, drop: Array, slope: Array) -> tuple[Array, Array]:
+def newton_step(
+    topology: Topology, flow: Array, drop: Array, slope: Array
+) -> tuple[Array, Array, Array]:
     """
     Solve the network linearised about given flows.
 
@@ -178,25 +209,19 @@ def newton_step(topology: Topology, flow: Array, drop: Array, slope: Array) -> t
     Returns
     -------
     tuple of ndarray
-        Pressures of all nodes but the reference [Pa] and the change of every flow [kg/s],
-        after which mass is conserved.
+        Pressures of all nodes, zero at the reference [Pa]; by how much the pressure at the head
+        of each link is above that at its tail [Pa]; and the change of every flow [kg/s], after
+        which mass is conserved.
 
     Notes
     -----
     [1]_ in the form of [2]_, section "Hydraulics", with mass flow and pressure.
     """
     conductance = 1.0 / slope
-    guess = flow - drop * conductance
-    pressure = _node_pressure(topology, conductance, guess)
-    step = guess - conductance * (topology.incidence.T @ pressure) - flow
-    return pressure, step
-
-
-def with_reference(topology: Topology, pressure: Array) -> Array:
-    """Put the reference node, at zero, back among the pressures of the others. [Pa]"""
-    zero = np.zeros((1, pressure.shape[1]))
-    at = topology.reference
-    return np.concatenate([pressure[:at], zero, pressure[at:]])
+    pressure = star_mesh.node_pressures(topology.plan, conductance, flow - drop * conductance)
+    tail, head = topology.ends
+    force = pressure[head] - pressure[tail]
+    return pressure, force, -conductance * (drop + force)
 
 
 def relative_change(step: Array, flow: Array) -> Array:
@@ -204,55 +229,40 @@ def relative_change(step: Array, flow: Array) -> Array:
     return np.asarray(np.abs(step).max(axis=0) / (np.abs(flow).max(axis=0) + 1e-12))
 
 
-def _node_pressure(topology: Topology, conductance: Array, guess: Array) -> Array:
-    """Solve the linear system of the nodes, for all cases at once."""
-    matrix = topology.outer @ conductance
-    right = topology.incidence @ guess
-    size = topology.incidence.shape[0]
-    if size == 1:
-        return np.asarray(right / matrix)
-    stacked = matrix.T.reshape(matrix.shape[1], size, size)
-    return np.asarray(np.linalg.solve(stacked, right.T[:, :, None])[:, :, 0].T)
-
-
 def _advance(
-    law: Law,
-    flow: Array,
-    step: Array,
-    before: tuple[Array, Array],
-    conserved: Which,
+    law: Law, now: _Iteration, step: Array, force: Array, conserved: Which
 ) -> tuple[Array, Array, Array]:
     """Take the step, shortened in those cases where it overshoots the least content.
 
-    *before* is the slope at the start of the step and the pressure that the nodes exert; that
-    pressure adds nothing to the exact content, since a step conserves mass, but it cancels
-    the round-off that would otherwise pass for an overshoot. Cases in which mass is not
-    *conserved* along the step take it whole.
+    *force* is the pressure that the nodes exert; it adds nothing to the exact content, since a
+    step conserves mass, but it cancels the round-off that would otherwise pass for an overshoot.
+    Cases in which mass is not *conserved* along the step take it whole.
     """
-    if not conserved.any():
-        return flow + step, *law(flow + step)
-    start_slope, force = before
-    falling = -(start_slope * step * step).sum(axis=0)
+    flow = now.flow + step
+    drop, slope = law(flow)
+    falling = -rows.row_sum(now.slope * step * step)
     share = np.ones_like(falling)
     for _ in range(SHORTENINGS):
-        ahead = flow + share * step
-        drop, slope = law(ahead)
-        rising = ((drop + force) * step).sum(axis=0)
-        overshoot = conserved & (rising > -0.5 * falling)
-        if not overshoot.any():
+        rising = rows.row_sum((drop + force) * step)
+        over = np.flatnonzero(conserved & (rising > -0.5 * falling))
+        if not over.size:
             break
-        shorter = falling / (falling - rising - (falling == rising))
-        share = np.where(overshoot, share * np.maximum(shorter, SHORTEST_STEP), share)
-    return ahead, drop, slope
+        down, up = falling[over], rising[over]
+        shorter = down / (down - up - (down == up))
+        share[over] *= np.maximum(shorter, SHORTEST_STEP)
+        part = law if over.size == share.size else law.cases(over)
+        flow[:, over] = now.flow[:, over] + share[over] * step[:, over]
+        drop[:, over], slope[:, over] = part(flow[:, over])
+    return flow, drop, slope
 
 
-def _imbalance(topology: Topology, drop: Array, pressure: Array, scale: Array) -> Array:
+def _imbalance(drop: Array, force: Array, scale: Array) -> Array:
     """Give the largest difference of link drop and node pressures, over the size of the drops.
 
     A fan or pump inside a link can bring its drop near zero, so the size counts slope times
     flow as well.
     """
-    left = np.abs(drop + topology.incidence.T @ pressure).max(axis=0)
+    left = np.abs(drop + force).max(axis=0)
     size = np.maximum(np.abs(drop), np.abs(scale)).max(axis=0)
     return np.asarray(left / (size + 1e-12))
 

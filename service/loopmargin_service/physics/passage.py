@@ -10,13 +10,10 @@ from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from loopmargin_service.physics.coolant import Properties
-from loopmargin_service.physics.network import Array
 from loopmargin_service.physics.pipe import friction_factor_and_slope
-
-Index = NDArray[np.intp]
+from loopmargin_service.physics.rows import Array, Index
 
 # Below this a flow is zero for every purpose, but not to a division. [kg/s]
 SMALLEST_FLOW = 1e-9

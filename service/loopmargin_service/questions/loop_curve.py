@@ -15,13 +15,13 @@ from loopmargin_service.physics import network
 from loopmargin_service.physics.constants import STANDARD_GRAVITY
 from loopmargin_service.physics.curve import Curve, value_and_slope
 from loopmargin_service.physics.loop import (
+    ImposedFlow,
     Liquid,
     Loop,
+    LoopLaw,
     LoopTerms,
-    imposed_flow,
-    loop_law,
+    RunningPumps,
     loop_terms,
-    running_pumps,
 )
 from loopmargin_service.physics.network import Array, Flows
 from loopmargin_service.questions.conversion import L_PER_MIN, out
@@ -79,7 +79,7 @@ def _find_one(loop: Loop, liquid: Liquid, ratios: Array, required: Required) -> 
     start = _crossing(
         flows.flow[:, order], loop_heads[order], pump_heads[order], (curve, density, ratio)
     )
-    law = loop_law(terms, running_pumps(loop, liquid, ratios))
+    law = LoopLaw(terms, RunningPumps(loop.curves, liquid.pumps, ratios))
     met = network.solve(loop.topology, law, start)
     head = float(loop_heads[REQUIRED]) if flows.converged[REQUIRED] else None
     points = [n for n in order if flows.converged[n] and pump_heads[n] >= 0.0]
@@ -121,7 +121,7 @@ def free_flow(curve: Curve, ratio: float) -> float:
 def at_flows(loop: Loop, terms: LoopTerms, wanted: Array) -> Flows:
     """Solve a loop with one pump at wanted mass flows. [kg/s]"""
     start = np.tile(wanted, (len(loop.topology.tail), 1))
-    return network.solve(loop.topology, loop_law(terms, imposed_flow(wanted[None])), start)
+    return network.solve(loop.topology, LoopLaw(terms, ImposedFlow(wanted[None])), start)
 
 
 def head_at_flow(loop: Loop, liquid: Liquid, wanted: float) -> float | None:

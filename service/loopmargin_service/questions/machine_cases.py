@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from loopmargin_service.physics import cold_plate
 from loopmargin_service.physics.machine import Equilibrium, Setting
 from loopmargin_service.physics.network import Array
+from loopmargin_service.physics.rows import row_mean
 from loopmargin_service.questions.conversion import L_PER_MIN, ZERO_CELSIUS
 from loopmargin_service.questions.machine_build import Built
 from loopmargin_service.questions.pump_speed import total_flow
@@ -48,7 +49,7 @@ def describe_cases(
     inside = (hottest <= HOTTEST_COOLANT_C) & (case_air <= HOTTEST_CASE_C)
     return Cases(
         coolant_hottest_c=hottest,
-        coolant_mean_c=state.stacked.mean(axis=0) - ZERO_CELSIUS,
+        coolant_mean_c=row_mean(state.stacked) - ZERO_CELSIUS,
         component_c=_components(built, setting, state, factors or BlockFactors()),
         flow_l_per_min=total_flow(loop, state.flows.flow) / density / L_PER_MIN,
         case_air_c=case_air,

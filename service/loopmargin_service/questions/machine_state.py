@@ -105,7 +105,7 @@ def describe(settled: Settled) -> MachineState:
             else draws.simulation(settled.drawn, question, settled.built)
         ),
         solve=Solve(
-            iterations=state.iterations,
+            iterations=int(state.iterations[BASE]),
             residual=abs(heat.residual_w) / max(abs(heat.radiators_to_air_w), 1e-9),
         ),
     )

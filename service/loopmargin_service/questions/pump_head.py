@@ -113,7 +113,10 @@ def _answer(
             branches=branches,
             elements=elements,
             curve=found.curve,
-            solve=Solve(iterations=found.flows.iterations, residual=float(found.flows.residual[0])),
+            solve=Solve(
+                iterations=int(found.flows.iterations[0]),
+                residual=float(found.flows.residual[0]),
+            ),
         ),
     )
 

@@ -10,13 +10,14 @@ from loopmargin_service.physics.constants import STANDARD_GRAVITY
 from loopmargin_service.physics.loop import (
     Liquid,
     Loop,
+    LoopLaw,
     LoopTerms,
-    loop_law,
+    RunningPumps,
     loop_terms,
     pump_gain,
-    running_pumps,
 )
 from loopmargin_service.physics.network import Array, Flows
+from loopmargin_service.physics.rows import row_sum
 
 # Speeds at which the loop is solved together, over the speed asked about.
 SPEEDS = np.array([1.0, 0.25, 0.4, 0.55, 0.7, 0.85, 1.15, 1.35, 1.6, 2.0, 2.6, 4.0])
@@ -41,7 +42,7 @@ def over_speeds(loop: Loop, liquid: Liquid, ratios: Array) -> "Speeds":
     """Solve the loop at all speeds together; *ratios* are those of the run, (pumps, 1)."""
     start = np.tile(START_FLOW * SPEEDS, (len(loop.topology.tail), 1))
     terms = loop_terms(loop, liquid)
-    law = loop_law(terms, running_pumps(loop, liquid, ratios * SPEEDS))
+    law = LoopLaw(terms, RunningPumps(loop.curves, liquid.pumps, ratios * SPEEDS))
     return Speeds(loop, liquid, ratios, terms, network.solve(loop.topology, law, start))
 
 
@@ -77,8 +78,8 @@ class Speeds(NamedTuple):
         """Close in on the speed; flow goes almost in proportion to it."""
         low, high = bracket
         for _ in range(SPEED_STEPS):
-            pumps = running_pumps(self.loop, self.liquid, self.ratios * speed)
-            solved = network.solve(self.loop.topology, loop_law(self.terms, pumps), flow)
+            pumps = RunningPumps(self.loop.curves, self.liquid.pumps, self.ratios * speed)
+            solved = network.solve(self.loop.topology, LoopLaw(self.terms, pumps), flow)
             share = float(share_of_required(self.loop, solved.flow, required)[0])
             if not solved.converged.all():
                 return None
@@ -119,7 +120,7 @@ def total_flow(loop: Loop, flow: Array) -> Array:
     tails = np.array(loop.topology.tail)[:, None] == node
     heads = np.array(loop.topology.head)[:, None] == node
     signed = np.where(tails, flow, 0.0) - np.where(heads, flow, 0.0)
-    return np.asarray(np.maximum(signed, 0.0).sum(axis=0))
+    return row_sum(np.maximum(signed, 0.0))
 
 
 def share_of_required(loop: Loop, flow: Array, required: Required) -> Array:
@@ -133,6 +134,6 @@ def loop_head(loop: Loop, liquid: Liquid, flow: Array, ratios: Array) -> Array:
     """Give the head of the loop: power of all pumps over weight of the total flow. [m]"""
     pumped = flow[len(loop.branch_tail) :]
     gain, _ = pump_gain(loop.curves, liquid.pumps, pumped, ratios)
-    power = (gain * pumped / liquid.pumps.density).sum(axis=0)
+    power = row_sum(gain * pumped / liquid.pumps.density)
     weight = np.maximum(total_flow(loop, flow), 1e-12) / liquid.pumps.density[0]
     return np.asarray(power / (weight * liquid.pumps.density[0] * STANDARD_GRAVITY))

@@ -7,8 +7,8 @@ import numpy as np
 from loopmargin_service.physics import air, network
 from loopmargin_service.physics.air_path import (
     ROOM,
+    AirLaw,
     AirPath,
-    air_law,
     air_topology,
     fan_pressure,
 )
@@ -65,7 +65,7 @@ def _fanned(given: GivenFans, section: Section, density: float, temperature: flo
     state = np.array([[density]]), np.array([[temperature]])
     ratio = np.array([[fans.speed_rpm / fans.fan.curve_speed_rpm]])
     start = np.array([[START_VELOCITY * section.face_area * density]])
-    flows = network.solve(air_topology((path,)), air_law((path,), *state, ratio), start)
+    flows = network.solve(air_topology((path,)), AirLaw((path,), *state, ratio), start)
     assert path.curve is not None  # noqa: S101 - given just above
     stream = AirStream(flows.flow[0], state[0][0], state[1][0])
     pressure = float(fan_pressure(path, path.curve, stream, ratio[0])[0][0])

@@ -9,8 +9,8 @@ from loopmargin_service.physics.air_path import (
     CASE,
     CURVE_DENSITY,
     ROOM,
+    AirLaw,
     AirPath,
-    air_law,
     air_topology,
 )
 from loopmargin_service.physics.curve import Curve, falling_curve
@@ -82,6 +82,6 @@ def air_flows(
     batch = np.broadcast_shapes(np.shape(density)[-1:], np.shape(speed)[-1:], (1,))
     shape = (len(paths), *batch)
     given = (np.broadcast_to(array, shape) for array in (density, temperature, speed))
-    solved = solve(air_topology(paths), air_law(paths, *given), np.full(shape, 0.01))
+    solved = solve(air_topology(paths), AirLaw(paths, *given), np.full(shape, 0.01))
     assert solved.converged.all()
     return solved

@@ -14,9 +14,9 @@ from loopmargin_service.physics.loop import (
     Components,
     Liquid,
     Loop,
-    loop_law,
+    LoopLaw,
+    RunningPumps,
     loop_terms,
-    running_pumps,
 )
 from loopmargin_service.physics.network import Array, Flows, Law, solve
 from loopmargin_service.physics.passage import Passages
@@ -133,7 +133,7 @@ def filled(
 def law(layout: Loop, liquid: Liquid, speed: float | Array = 1.0) -> Law:
     """Give the law of all links of a loop with running pumps."""
     ratio = np.broadcast_to(speed, (len(layout.curves), liquid.pumps.density.shape[1]))
-    return loop_law(loop_terms(layout, liquid), running_pumps(layout, liquid, ratio))
+    return LoopLaw(loop_terms(layout, liquid), RunningPumps(layout.curves, liquid.pumps, ratio))
 
 
 def flows(layout: Loop, liquid: Liquid | None = None, speed: float | Array = 1.0) -> Flows:

@@ -1,12 +1,14 @@
 """Networks of plain links, drop = linear w + quadratic w |w| - source, and random ones."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 import numpy as np
 from hypothesis import strategies as st
 
-from loopmargin_service.physics.network import Array, Flows, Law, Topology, solve
+from loopmargin_service.physics.batch import cases_of
+from loopmargin_service.physics.network import Array, Flows, Topology, solve
+from loopmargin_service.physics.rows import Index
 
 
 class Links(NamedTuple):
@@ -16,15 +18,14 @@ class Links(NamedTuple):
     quadratic: Array
     source: Array
 
-    @property
-    def law(self) -> Law:
+    def __call__(self, flow: Array) -> tuple[Array, Array]:
         """Give pressure drops and slopes of all links."""
+        per_unit = self.quadratic * np.abs(flow)
+        return (self.linear + per_unit) * flow - self.source, self.linear + 2.0 * per_unit
 
-        def law(flow: Array) -> tuple[Array, Array]:
-            per_unit = self.quadratic * np.abs(flow)
-            return (self.linear + per_unit) * flow - self.source, self.linear + 2.0 * per_unit
-
-        return law
+    def cases(self, chosen: Index) -> "Links":
+        """Give some cases."""
+        return cases_of(self, chosen)
 
     def case(self, number: int) -> "Links":
         """Give one case, with a batch axis of one."""
@@ -35,6 +36,20 @@ class Links(NamedTuple):
         return Links(*(array[list(order)] for array in self))
 
 
+class alike(NamedTuple):  # noqa: N801 - a decorator
+    """A law that is the same for every case."""
+
+    function: Callable[[Array], tuple[Array, Array]]
+
+    def __call__(self, flow: Array) -> tuple[Array, Array]:
+        """Give pressure drops and slopes of all links."""
+        return self.function(flow)
+
+    def cases(self, _: Index) -> "alike":
+        """Give some cases, which are like all others."""
+        return self
+
+
 class Network(NamedTuple):
     """A topology with what is in its links."""
 
@@ -43,9 +58,7 @@ class Network(NamedTuple):
 
     def solved(self, start: Array | float = 1.0) -> Flows:
         """Solve, and insist that it has settled."""
-        flows = solve(
-            self.topology, self.links.law, np.broadcast_to(start, self.links.linear.shape)
-        )
+        flows = solve(self.topology, self.links, np.broadcast_to(start, self.links.linear.shape))
         assert flows.converged.all()
         return flows
 

@@ -9,8 +9,8 @@ from loopmargin_service.physics.air_path import (
     CASE,
     CURVE_DENSITY,
     ROOM,
+    AirLaw,
     AirPath,
-    air_law,
     air_topology,
     fan_pressure,
 )
@@ -54,7 +54,7 @@ def test_a_grille_loses_its_coefficient_times_the_velocity_head() -> None:
     flow = 1.18 * 1.5 * 0.01 * np.array([[1.0, -1.0]])
     state = np.full((1, 2), 1.18), np.full((1, 2), ROOM_TEMPERATURE)
 
-    drop, slope = air_law([path], *state, np.ones((1, 2)))(flow)
+    drop, slope = AirLaw([path], *state, np.ones((1, 2)))(flow)
 
     np.testing.assert_allclose(drop, [[2.78775, -2.78775]], rtol=1e-12)
     np.testing.assert_allclose(slope, 2.0 * 2.78775 / np.abs(flow), rtol=1e-12)
@@ -90,7 +90,7 @@ def test_slopes_are_central_differences(
 ) -> None:
     """Losses, cores and fans together have the slope of finite differences of their drop."""
     state = np.full((1, 1), density), np.full((1, 1), ROOM_TEMPERATURE)
-    law = air_law([path], *state, np.full((1, 1), ratio))
+    law = AirLaw([path], *state, np.full((1, 1), ratio))
     here = np.full((1, 1), sign * flow)
     step = 1e-4 * here
 
@@ -105,7 +105,7 @@ def test_no_slope_is_zero() -> None:
     """A hole that nothing flows through still has a slope to divide by."""
     state = np.full((1, 1), 1.2), np.full((1, 1), ROOM_TEMPERATURE)
 
-    drop, slope = air_law([opening()], *state, np.ones((1, 1)))(np.zeros((1, 1)))
+    drop, slope = AirLaw([opening()], *state, np.ones((1, 1)))(np.zeros((1, 1)))
 
     assert drop[0, 0] == 0.0
     assert slope[0, 0] >= 1.0
@@ -150,7 +150,7 @@ def test_every_path_sees_the_pressure_of_the_case(paths: list[AirPath], ratio: f
     found = air_flows(paths, speed=ratio)
     state = np.full((len(paths), 1), CURVE_DENSITY), np.full((len(paths), 1), ROOM_TEMPERATURE)
 
-    drop, _ = air_law(paths, *state, np.full((len(paths), 1), ratio))(found.flow)
+    drop, _ = AirLaw(paths, *state, np.full((len(paths), 1), ratio))(found.flow)
 
     pressure = np.array([0.0, *found.pressure[1:, 0]])
     expected = [pressure[path.tail] - pressure[path.head] for path in paths]

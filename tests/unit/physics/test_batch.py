@@ -1,11 +1,18 @@
-"""Batches: cases taken out of nested tuples, and put back."""
+"""Batches: cases taken out of nested tuples, put back, and repeated until they are done."""
 
 from typing import NamedTuple
 
 import numpy as np
+import pytest
+from numpy.typing import NDArray
 
-from loopmargin_service.physics.batch import cases_of, put_cases
-from loopmargin_service.physics.network import Array
+from loopmargin_service.physics.batch import (
+    cases_of,
+    put_cases,
+    repeat_until_settled,
+    some_cases,
+)
+from loopmargin_service.physics.rows import Array, Index
 
 
 class Inner(NamedTuple):
@@ -44,31 +51,84 @@ def test_cases_come_out_in_the_order_asked_for() -> None:
 
 
 def test_cases_go_back_where_they_came_from() -> None:
-    """Changed cases replace their own places, the others and the original stay."""
+    """Changed cases replace their own places; the others, numbers and what was taken stay."""
     whole, chosen = nest(), np.array([3, 0])
     part = cases_of(whole, chosen)
     changed = part._replace(
-        single=part.single + 100.0,
-        inner=Inner(-part.inner.rows, 0.7),
-        several=part.several,
-        repetitions=9,
+        single=part.single + 100.0, inner=Inner(-part.inner.rows, 0.7), repetitions=9
     )
 
-    merged = put_cases(whole, changed, chosen)
+    put_cases(whole, changed, chosen)
 
-    assert type(merged) is Outer
-    assert merged.single.tolist() == [100.0, 1.0, 2.0, 103.0]
-    assert merged.inner.rows[0].tolist() == [-20.0, 21.0, 22.0, -23.0]
-    assert (merged.inner.factor, merged.repetitions) == (0.7, 9)
-    assert whole.single.tolist() == [0.0, 1.0, 2.0, 3.0]
+    assert whole.single.tolist() == [100.0, 1.0, 2.0, 103.0]
+    assert whole.inner.rows[0].tolist() == [-20.0, 21.0, 22.0, -23.0]
+    assert whole.several[1].tolist() == nest().several[1].tolist()
+    assert (whole.inner.factor, whole.repetitions) == (0.5, 3)
+    assert part.single.tolist() == [3.0, 0.0]
 
 
 def test_out_and_back_changes_nothing() -> None:
     """Cases put back unchanged leave the nest as it was."""
     whole, chosen = nest(), np.array([2, 1])
 
-    merged = put_cases(whole, cases_of(whole, chosen), chosen)
+    put_cases(whole, cases_of(whole, chosen), chosen)
 
-    for expected, actual in zip(whole.several, merged.several, strict=True):
+    for expected, actual in zip(nest().several, whole.several, strict=True):
         np.testing.assert_array_equal(actual, expected)
-    np.testing.assert_array_equal(merged.inner.rows, whole.inner.rows)
+    np.testing.assert_array_equal(whole.inner.rows, nest().inner.rows)
+
+
+def test_rows_for_all_cases_stay_rows_for_all() -> None:
+    """Of rows with one column for every case, some cases are that column."""
+    assert some_cases(np.array([[1.0], [2.0]]), np.array([4, 5])).tolist() == [[1.0], [2.0]]
+    assert some_cases(np.array([[1.0, 2.0]]), np.array([1, 1])).tolist() == [[2.0, 2.0]]
+
+
+class Countdown(NamedTuple):
+    """Cases that are done after so many steps, each with a trace of the steps it took."""
+
+    left: Array
+    trace: Array
+
+    @property
+    def converged(self) -> NDArray[np.bool_]:
+        """Say which cases are at zero."""
+        return self.left <= 0.0
+
+
+class Pace(NamedTuple):
+    """How much a step takes off each case."""
+
+    amount: Array
+
+    def cases(self, chosen: Index) -> "Pace":
+        """Give some cases."""
+        return cases_of(self, chosen)
+
+
+def count(pace: Pace, state: Countdown) -> Countdown:
+    """Take one step."""
+    return Countdown(state.left - pace.amount, state.trace + np.array([[1.0], [10.0]]))
+
+
+@pytest.mark.parametrize("limit", [3, 4, 9])
+def test_each_case_takes_its_own_steps_and_no_more(limit: int) -> None:
+    """Cases leave when they are done, several at once or alone, or stop at the limit."""
+    begin = Countdown(np.array([3.0, 1.0, 8.0, 2.0, 1.0]), np.zeros((2, 5)))
+    pace = Pace(np.array([1.0, 1.0, 2.0, 1.0, 1.0]))
+
+    end = repeat_until_settled(count, pace, begin, limit)
+
+    steps = np.minimum([3.0, 1.0, 4.0, 2.0, 1.0], limit)
+    assert end.trace.tolist() == [steps.tolist(), (10.0 * steps).tolist()]
+    assert end.converged.tolist() == [True, True, limit > 3, True, True]
+    assert begin.left.tolist() == [3.0, 1.0, 8.0, 2.0, 1.0]
+
+
+def test_cases_that_end_together_are_never_parted() -> None:
+    """Where all cases take as many steps, the last state is given as it is."""
+    begin = Countdown(np.array([2.0, 2.0]), np.zeros((2, 2)))
+
+    end = repeat_until_settled(count, Pace(np.ones(2)), begin, 5)
+
+    assert end.trace[0].tolist() == [2.0, 2.0]

@@ -38,7 +38,7 @@ WOVEN = one_loop(
 @pytest.mark.parametrize(("plan", "most"), [(SIMPLE, 5), (WOVEN, 8)])
 def test_machines_settle_in_a_few_repetitions(plan: Plan, most: int) -> None:
     """Plain repetition wins a digit or two each time, so that few are needed."""
-    assert 2 <= settled(plan).iterations <= most
+    assert 2 <= settled(plan).iterations[0] <= most
 
 
 def test_settled_cases_are_left_alone() -> None:
@@ -52,15 +52,10 @@ def test_settled_cases_are_left_alone() -> None:
         settled(WOVEN, fan_ratio=speed, case_heat=heat)
         for speed, heat in zip(speeds, heats, strict=True)
     ]
-    assert together.iterations == max(state.iterations for state in alone)
+    assert together.iterations.min() < together.iterations.max()
     for case, state in enumerate(alone):
-        np.testing.assert_allclose(together.stacked[:, case], state.stacked[:, 0], atol=1e-3)
-        np.testing.assert_allclose(
-            together.temperatures.case[case], state.temperatures.case, atol=1e-3
-        )
-        np.testing.assert_allclose(
-            together.conductance[:, case], state.conductance[:, 0], rtol=1e-4
-        )
+        assert together.iterations[case] == state.iterations[0]
+        np.testing.assert_array_equal(together.stacked[:, case], state.stacked[:, 0])
 
 
 def test_cases_are_taken_out_of_every_array() -> None:
@@ -74,7 +69,7 @@ def test_cases_are_taken_out_of_every_array() -> None:
     np.testing.assert_array_equal(
         some.temperatures.profiles[0], state.temperatures.profiles[0][:, [3, 1]]
     )
-    assert some.iterations == state.iterations
+    assert some.iterations.tolist() == state.iterations[[3, 1]].tolist()
     assert type(some) is type(state)
 
 

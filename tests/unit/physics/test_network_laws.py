@@ -67,7 +67,7 @@ def test_every_node_conserves_mass(drawn: Network) -> None:
 def test_every_link_balances(drawn: Network) -> None:
     """The drop of each link is the difference of its ends: round a loop the sum is zero."""
     flows = drawn.solved()
-    drop, _ = drawn.links.law(flows.flow)
+    drop, _ = drawn.links(flows.flow)
 
     np.testing.assert_allclose(
         force(drawn.topology, flows), drop, atol=1e-8 * drawn.links.source.max()
