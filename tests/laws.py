@@ -9,7 +9,10 @@ from loopmargin_service import physics
 
 # What is no law of its own, and why. A module stands for every public function in it.
 CONSTRUCTION = {
-    "batch": "picks cases out of arrays and puts them back",
+    "batch": "picks cases out of arrays, puts them back, and repeats a step until they settle",
+    "rows": "adds up rows in one order",
+    "star_mesh": "the solver of the linear balance of nodes",
+    "crossflow": "adds up the series of `exchanger.effectiveness_crossflow_unmixed`",
     "network": "the solver: balances any laws of links, has no numbers of its own",
     "heat_balance": "the solver of one linear balance",
     "lumped": "writes the balances of heat as a matrix",
@@ -18,7 +21,6 @@ CONSTRUCTION = {
     "machine": "repeats flow, air and heat until nothing moves",
     "fan_loss": "solves the machine again with some fans standing",
     "air_path.air_topology": "names the nodes of the air's network",
-    "air_path.air_law": "puts fans, cores and openings into one network",
     "curve.strictly_falling": "says whether points are a curve at all",
     "passage.passage_terms": "gathers what `passage.passage_drop` needs",
     "rated_radiator.rating_possible": "says whether a rating can be at all",

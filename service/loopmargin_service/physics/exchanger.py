@@ -8,13 +8,12 @@ Conductance means heat flow over the difference of the two entering temperatures
 unless another basis is named. It is below both capacity rates, always. SI throughout.
 """
 
-from collections.abc import Callable
 from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from loopmargin_service.physics.rows import accumulate, row_sum
+from loopmargin_service.physics import crossflow
 
 Basis = Literal["coolant_inlet", "coolant_mean", "coolant_outlet"]
 
@@ -23,14 +22,8 @@ NTU_MAX = 30.0
 
 _SMALLEST = 1e-150
 _SMALLEST_CAPACITY = 1e-9
-_WEAK_SIDE_MAX = 50.0
 _NEWTON_STEPS = 60
 _NEWTON_SETTLED = 1e-14
-# Classes of Poisson means, and for each the count of terms beyond which a tail is below 1e-14.
-_CLASSES = np.array([1.0, 2.0, 4.0, 8.0, 16.0, _WEAK_SIDE_MAX])
-_LENGTHS = tuple(int(mean + 8.0 * np.sqrt(mean) + 16.0) for mean in _CLASSES)
-
-_Series = Callable[[NDArray[np.float64], NDArray[np.float64], int], tuple[NDArray[np.float64], ...]]
 
 
 def effectiveness_crossflow_unmixed(
@@ -70,8 +63,7 @@ def effectiveness_crossflow_unmixed(
            pp. 746-747, 1978. doi:10.1115/1.3450895
     """
     weak, strong = _transfer_units(ntu, capacity_ratio)
-    (effectiveness,) = _by_length(_series, weak, strong)
-    return effectiveness
+    return crossflow.effectiveness(weak, strong)
 
 
 def effectiveness_counterflow(ntu: ArrayLike, capacity_ratio: ArrayLike) -> NDArray[np.float64]:
@@ -332,72 +324,8 @@ def _transfer_units(
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Transfer units on the weaker stream, and on the stronger, which are above zero."""
     ratio = np.maximum(np.asarray(capacity_ratio, dtype=np.float64), _SMALLEST)
-    weak = np.minimum(np.asarray(ntu, dtype=np.float64), _WEAK_SIDE_MAX / ratio)
+    weak = np.minimum(np.asarray(ntu, dtype=np.float64), crossflow.MEAN_MAX / ratio)
     return weak, np.maximum(ratio * weak, _SMALLEST)
-
-
-def _by_length(
-    series: _Series, weak: NDArray[np.float64], strong: NDArray[np.float64]
-) -> tuple[NDArray[np.float64], ...]:
-    """Add up a series, for each case over as many terms as its own class of means needs.
-
-    Were the largest mean to set the length for all, a case would end in other digits among
-    other neighbours. What is not a number counts among the longest.
-    """
-    weak, strong = np.broadcast_arrays(weak, strong)
-    classes = np.minimum(np.searchsorted(_CLASSES, strong), _CLASSES.size - 1)
-    present = np.unique(classes)
-    if present.size == 1:
-        return series(weak, strong, _LENGTHS[int(present[0])])
-    results: tuple[NDArray[np.float64], ...] = ()
-    for number in present:
-        where = classes == number
-        parts = series(weak[where], strong[where], _LENGTHS[number])
-        results = results or tuple(np.empty(weak.shape) for _ in parts)
-        for result, part in zip(results, parts, strict=True):
-            result[where] = part
-    return results
-
-
-def _chances(mean: NDArray[np.float64], count: int) -> NDArray[np.float64]:
-    """Poisson chances of 0, 1, ... along a new first axis."""
-    chances = np.empty((count, *mean.shape))
-    order = np.arange(1.0, count).reshape(-1, *(1,) * mean.ndim)
-    chances[0] = np.exp(-mean)
-    np.divide(mean, order, out=chances[1:])
-    return accumulate(np.multiply, chances)
-
-
-def _tails_absolute(mean: NDArray[np.float64], count: int) -> NDArray[np.float64]:
-    """Chance of more than n, good to 1e-15 of the chance of more than none."""
-    tails = np.negative(_chances(mean, count))
-    tails[0] = -np.expm1(-mean)
-    return accumulate(np.add, tails)
-
-
-def _tails_relative(mean: NDArray[np.float64], count: int) -> NDArray[np.float64]:
-    """Chance of more than n, good to 1e-14 of itself where it matters; count from `_LENGTHS`."""
-    chances = _chances(mean, count + 1)[:0:-1]
-    return accumulate(np.add, chances)[::-1]
-
-
-def _series(
-    weak: NDArray[np.float64], strong: NDArray[np.float64], count: int
-) -> tuple[NDArray[np.float64]]:
-    """Effectiveness, from the transfer units on both streams."""
-    terms = _tails_absolute(weak, count) * _tails_relative(strong, count)
-    return (np.asarray(row_sum(terms) / strong),)
-
-
-def _series_with_rise(
-    weak: NDArray[np.float64], strong: NDArray[np.float64], count: int
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Effectiveness, and its rise with both transfer units but for their quotient."""
-    weak_tails, strong_tails = _tails_absolute(weak, count), _tails_relative(strong, count)
-    reached = row_sum(weak_tails * strong_tails) / strong
-    rise = _chances(weak, count) * strong_tails / strong
-    rise += weak_tails * _chances(strong, count) / weak
-    return np.asarray(reached), row_sum(rise)
 
 
 def _effectiveness_and_slope(
@@ -405,5 +333,4 @@ def _effectiveness_and_slope(
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Effectiveness and its derivative by the transfer units."""
     weak, strong = _transfer_units(np.maximum(ntu, _SMALLEST), capacity_ratio)
-    reached, rise = _by_length(_series_with_rise, weak, strong)
-    return reached, rise - reached / weak
+    return crossflow.effectiveness_and_rise(weak, strong)
