@@ -27,6 +27,7 @@ from loopmargin_service.http.media import (
 )
 from loopmargin_service.http.meters import Meters
 from loopmargin_service.http.once import Given, Once
+from loopmargin_service.http.phases import phase
 from loopmargin_service.http.problems import NOT_STORED, ProblemError
 from loopmargin_service.http.reply import READING, Asking, Header, Reply, length
 from loopmargin_service.http.routes import Route
@@ -90,13 +91,15 @@ class Calculation:
         sent, wanted = body_media(header), answer_media(header)
         body = await read_body(request.receive, self._limit, header.content_length)
         answered = await self._answer(body, sent)
-        reply, repeated = _replies(answered, wanted)
+        with phase("encode"):
+            reply, repeated = _replies(answered, wanted)
         key = RequestKey(scope["path"], header.content_type, header.accept, body)
         self._store.make_ready(key, repeated)
         return reply
 
     async def _answer(self, body: bytes, sent: Media) -> Answered:
-        question, spelled = canonical(self._reader.read(body, sent))
+        with phase("decode"):
+            question, spelled = canonical(self._reader.read(body, sent))
         name = digest(self._name, EDITION, spelled)
         work_s = LONG_WORK_S if self._long(question) else 0.0
         given = await self._once.answer(name, lambda: self._measured(question), work_s)
@@ -105,7 +108,8 @@ class Calculation:
     async def _measured(self, question: Question) -> bytes:
         """Compute, and take note of how long it took and how it ended."""
         start_s = perf_counter()
-        answer = await self._computed(question)
+        with phase("compute"):
+            answer = await self._computed(question)
         self._note(answer, perf_counter() - start_s)
         return answer
 

@@ -3,6 +3,7 @@
 A request passes, outermost first:
 
     Watch        times, counts, and tells of every response
+    Traced       shows each request as a span, where traces are kept
     Identity     Request-Id, security headers, the last catch
     Repeats      a request equal to an earlier one is answered here
     Litestar     routes, everything else
@@ -11,8 +12,11 @@ Keys, quotas and admission are layers of the same kind and belong between
 Identity and Repeats, in that order, so that each also covers repeated requests.
 """
 
+from collections.abc import Callable
+
 from litestar import Litestar
 from litestar.exceptions import HTTPException
+from litestar.types import ASGIApp
 
 from loopmargin_service.http.answers import question_handler, stored_answer_handler
 from loopmargin_service.http.health import Readiness, health_handlers
@@ -31,9 +35,14 @@ from loopmargin_service.http.workers import Workers
 from loopmargin_service.questions.edition import EDITION
 from loopmargin_service.questions.refusals import Refusal
 
+Wrap = Callable[[ASGIApp, frozenset[str]], ASGIApp]
+
 
 def create_app(
-    settings: Settings, routes: tuple[Route, ...] = ROUTES, tell: Tell | None = None
+    settings: Settings,
+    routes: tuple[Route, ...] = ROUTES,
+    tell: Tell | None = None,
+    traced: Wrap = lambda app, _routes: app,
 ) -> Litestar:
     """Wire the service together; nothing is read from the environment here."""
     meters = Meters(row.name for row in routes)
@@ -67,8 +76,8 @@ def create_app(
     app.state.workers = workers
     app.state.meters = meters
     inner = Repeats(app.asgi_handler, store, {row.path for row in routes}, settings.body_bytes)
-    plain = {route.path for route in app.routes if "{" not in route.path}
-    app.asgi_handler = Watch(Identity(inner, readiness), meters, plain, tell)
+    plain = frozenset(route.path for route in app.routes if "{" not in route.path)
+    app.asgi_handler = Watch(traced(Identity(inner, readiness), plain), meters, plain, tell)
     return app
 
 

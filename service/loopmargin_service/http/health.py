@@ -4,6 +4,7 @@ A shared store that is away never makes the service unready: every answer is sti
 only more often computed anew. It is reported as degraded instead.
 """
 
+from importlib.metadata import version
 from typing import Annotated, Literal
 
 import msgspec
@@ -16,6 +17,7 @@ from loopmargin_service.http.reply import READING, Asking, Header, Reply, length
 from loopmargin_service.http.store import AnswerStore
 from loopmargin_service.questions.edition import EDITION
 
+RELEASE = version("loopmargin")
 HEADERS: tuple[Header, ...] = (
     (b"content-type", b"application/json"),
     (b"cache-control", b"no-store"),
@@ -29,6 +31,7 @@ class Alive(Struct, frozen=True, kw_only=True):
     """The process runs."""
 
     status: Literal["alive"] = "alive"
+    version: Annotated[str, Meta(max_length=32, description="Release of the service.")] = RELEASE
     edition: Annotated[str, Meta(max_length=32, description="Edition of the numbers.")] = EDITION
 
 

@@ -5,11 +5,7 @@ from contextlib import contextmanager
 
 from prometheus_client import CollectorRegistry, start_http_server
 
-from loopmargin_service.http.settings import Settings
-
-
-class PortTakenError(Exception):
-    """The metrics cannot be served at the port that is set."""
+from loopmargin_service.http.settings import CannotServeError, Settings
 
 
 @contextmanager
@@ -21,7 +17,7 @@ def metrics_served(settings: Settings, registry: CollectorRegistry) -> Iterator[
     try:
         server, thread = start_http_server(settings.metrics_port, settings.host, registry)
     except OSError as error:
-        raise PortTakenError(
+        raise CannotServeError(
             f"LOOPMARGIN_METRICS_PORT is {settings.metrics_port}: cannot listen there "
             f"({error.strerror}); choose another port."
         ) from error

@@ -17,6 +17,7 @@ from redis.backoff import NoBackoff
 from redis.exceptions import ReadOnlyError, RedisError, ResponseError
 from redis.exceptions import TimeoutError as ClientTimeoutError
 
+from loopmargin_service.http.phases import phase
 from loopmargin_service.http.store import Unavailable
 
 # Two calls of one question, looking up and storing, stay within a tenth of a second.
@@ -123,7 +124,8 @@ class RedisLink:
 
     async def _tried(self, send: Callable[[Client], Awaitable[T]]) -> T:
         try:
-            return await self._in_time(send)
+            with phase("store"):
+                return await self._in_time(send)
         except ReadOnlyError as error:
             # A server that lost its first place: behind its name now stands another one.
             self.breaker.open()

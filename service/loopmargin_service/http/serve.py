@@ -14,18 +14,19 @@ import os
 import signal
 import socket
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from importlib.metadata import version
 from types import FrameType
 
 import uvicorn
 from litestar import Litestar
 
-from loopmargin_service.http.app import create_app
+from loopmargin_service.http.app import Wrap, create_app
 from loopmargin_service.http.health import Readiness
 from loopmargin_service.http.log import event, logging_to
-from loopmargin_service.http.metrics_port import PortTakenError, metrics_served
-from loopmargin_service.http.settings import Settings, SettingsError, read
+from loopmargin_service.http.metrics_port import metrics_served
+from loopmargin_service.http.settings import CannotServeError, Settings, SettingsError, read
 from loopmargin_service.questions.edition import EDITION
 
 KEEP_ALIVE_S = 65
@@ -90,9 +91,18 @@ def main(arguments: Sequence[str] | None = None) -> int:
         sys.stderr.write(f"{error}\n")
         return 2
     with logging_to(sys.stderr.fileno(), settings) as (writer, tell):
-        app = create_app(settings, tell=tell)
-        app.state.meters.log_lines_dropped.set_function(lambda: writer.dropped)
-        return _serve(app, settings)
+        try:
+            with tracing(settings) as traced:
+                app = create_app(settings, tell=tell, traced=traced)
+                app.state.meters.log_lines_dropped.set_function(lambda: writer.dropped)
+                return _serve(app, settings)
+        except CannotServeError as error:
+            sys.stderr.write(f"{error}\n")
+            return 1
+        finally:
+            # What threads still say while the process ends goes nowhere: whoever reads may have
+            # stopped reading, and the process must end all the same.
+            logging.getLogger().addHandler(logging.NullHandler())
 
 
 def _serve(app: Litestar, settings: Settings) -> int:
@@ -112,14 +122,30 @@ def _serve(app: Litestar, settings: Settings) -> int:
         timeout_graceful_shutdown=GRACE_S,
     )
     bound = config.bind_socket()
-    try:
-        with metrics_served(settings, app.state.meters.registry) as metrics:
-            Worker(config, app.state.readiness, settings, metrics).run(sockets=[bound])
-    except PortTakenError as error:
-        sys.stderr.write(f"{error}\n")
-        return 1
+    with metrics_served(settings, app.state.meters.registry) as metrics:
+        Worker(config, app.state.readiness, settings, metrics).run(sockets=[bound])
     event(logging.INFO, "stop")
     return 0
+
+
+@contextmanager
+def tracing(settings: Settings) -> Iterator[Wrap]:
+    """Keep traces within a block, if the settings say where; only then is the library loaded."""
+    if not settings.traces_endpoint:
+        yield lambda app, _routes: app
+        return
+    try:
+        from loopmargin_service.http.traces import Traced, traces  # noqa: PLC0415 - see above
+    except ImportError as error:
+        raise CannotServeError(
+            "LOOPMARGIN_TRACES_ENDPOINT is set, but what sends traces is not installed; "
+            "install loopmargin[service,tracing] or leave the variable out."
+        ) from error
+    kept = traces(settings)
+    try:
+        yield lambda app, routes: Traced(app, kept, routes)
+    finally:
+        kept.close()
 
 
 def _address(bound: socket.socket) -> str:

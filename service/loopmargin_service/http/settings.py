@@ -55,6 +55,23 @@ class Settings(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
         float,
         Meta(ge=0.0, le=1.0, description="Share of requests logged; refusals always are."),
     ] = 1.0
+    traces_endpoint: Annotated[
+        str,
+        Meta(
+            max_length=2000,
+            pattern=r"^(https?://[^\s@]+)?(?![\s\S])",
+            description="Where traces are sent by OTLP over HTTP, such as "
+            "http://collector:4318/v1/traces; empty for nowhere. Needs the extra `tracing`.",
+        ),
+    ] = ""
+    traces_share: Annotated[
+        float,
+        Meta(
+            ge=0.0,
+            le=1.0,
+            description="Share of requests traced that come without a decision of their own.",
+        ),
+    ] = 0.05
     metrics_port: Annotated[
         int,
         Meta(
@@ -97,6 +114,10 @@ class SettingsError(ValueError):
     def __init__(self, mistakes: list[str]) -> None:
         super().__init__("\n".join(mistakes))
         self.mistakes = mistakes
+
+
+class CannotServeError(Exception):
+    """The settings are well formed but ask for what cannot be had here; one sentence."""
 
 
 def read(environment: Mapping[str, str]) -> Settings:

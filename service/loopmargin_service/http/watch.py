@@ -129,7 +129,7 @@ class Watch:
     def _bind(self, scope: HTTPScope, key: tuple[str, str, int]) -> _Meter:
         """Find where a request is counted; only what no caller chooses is remembered."""
         path, called, status = key
-        route, method = self._route(scope, path), method_of(called)
+        route, method = route_of(scope, path, self._routes), method_of(called)
         meter = _Meter(
             route,
             self._meters.request_time.labels(route, method).observe,
@@ -139,12 +139,13 @@ class Watch:
             self._bound[key] = meter
         return meter
 
-    def _route(self, scope: HTTPScope, path: str) -> str:
-        """Name the route as the router has it; a path that leads nowhere has no name."""
-        if path in self._routes:
-            return path
-        template = scope.get("path_template")
-        return _TYPE_OF_PARAMETER.sub("}", str(template)) if template else OTHER
+
+def route_of(scope: HTTPScope, path: str, routes: Collection[str]) -> str:
+    """Name the route as the router has it; a path that leads nowhere has no name."""
+    if path in routes:
+        return path
+    template = scope.get("path_template")
+    return _TYPE_OF_PARAMETER.sub("}", str(template)) if template else OTHER
 
 
 def method_of(method: str) -> str:

@@ -4,12 +4,17 @@ import pytest
 from litestar import Litestar
 from litestar.testing import TestClient
 
+from loopmargin.release import __version__
 from loopmargin_service.questions.edition import EDITION
 
 
 def test_a_running_process_is_alive_and_ready(client: TestClient[Litestar]) -> None:
-    """Both say so, with the edition that is served."""
-    assert client.get("/livez").json() == {"status": "alive", "edition": EDITION}
+    """Both say so, with the release and the edition that are served."""
+    assert client.get("/livez").json() == {
+        "status": "alive",
+        "version": __version__,
+        "edition": EDITION,
+    }
     assert client.get("/readyz").json() == {"status": "ready", "degraded": []}
 
 
