@@ -51,7 +51,7 @@ def alive(process: int) -> bool:
     """Tell whether a process runs; one that is dead and not yet collected does not."""
     try:
         return Path(f"/proc/{process}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
-    except FileNotFoundError:
+    except (FileNotFoundError, ProcessLookupError):
         return False
 
 

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 import yaml
 
-from loopmargin_service.http.serve import GRACE_S, KEEP_ALIVE_S
+from loopmargin_service.http.serve import KEEP_ALIVE_S, grace_s
 from loopmargin_service.http.settings import Settings, read
 
 ROOT = Path(__file__).parents[2]
@@ -94,12 +94,19 @@ def test_settings_given_are_settings_understood(given: dict[str, str]) -> None:
 
 def test_pods_are_killed_only_after_drain_and_last_answers() -> None:
     """Grace of the cluster > preStop + drain + grace of the service, with seconds to spare."""
-    drain_s = read(RESOURCES["ConfigMap", "loopmargin"]["data"]).drain_s
-    longest_s = drain_s + GRACE_S
+    settings = read(RESOURCES["ConfigMap", "loopmargin"]["data"])
+    longest_s = settings.drain_s + grace_s(settings)
 
     assert "lifecycle" not in CONTAINER
     assert POD["terminationGracePeriodSeconds"] >= longest_s + 5
     assert seconds(COMPOSE["services"]["replica-a"]["stop_grace_period"]) >= longest_s + 5
+
+
+def test_the_proxy_waits_until_the_service_has_said_why_it_is_late() -> None:
+    """The service's own refusal names the limit; the proxy's could not."""
+    (given,) = re.findall(r"proxy_read_timeout (\d+)s;", NGINX)
+
+    assert int(given) > read(image_environment()).deadline_s
 
 
 def test_the_endpoint_is_gone_before_the_drain_ends() -> None:

@@ -18,13 +18,15 @@ from litestar import Litestar
 from litestar.exceptions import HTTPException
 from litestar.types import ASGIApp
 
+from loopmargin_service.http.admission import Admission
 from loopmargin_service.http.answers import question_handler, stored_answer_handler
 from loopmargin_service.http.health import Readiness, health_handlers
 from loopmargin_service.http.identity import Identity
+from loopmargin_service.http.media import ClientGoneError
 from loopmargin_service.http.meters import Meters
 from loopmargin_service.http.once import Once
 from loopmargin_service.http.pages import page_handlers
-from loopmargin_service.http.problems import ProblemError, respond
+from loopmargin_service.http.problems import ProblemError, leave, respond
 from loopmargin_service.http.repeats import Repeats
 from loopmargin_service.http.routes import ROUTES, Route
 from loopmargin_service.http.settings import Settings
@@ -35,7 +37,13 @@ from loopmargin_service.http.workers import Workers
 from loopmargin_service.questions.edition import EDITION
 from loopmargin_service.questions.refusals import Refusal
 
+<<<<<<< HEAD
 Wrap = Callable[[ASGIApp, frozenset[str]], ASGIApp]
+=======
+# Places behind the process that listens; the scheduler gives a patient worker a fifth of what it
+# gives a quick one that wants the same core.
+QUICK, PATIENT = 3, 10
+>>>>>>> 3a08732 (Admit calculations by the work they are, within a deadline)
 
 
 def create_app(
@@ -48,16 +56,14 @@ def create_app(
     meters = Meters(row.name for row in routes)
     shared = shared_store(settings, meters)
     store = AnswerStore(settings.store_bytes, settings.store_ttl_s, shared)
-    once, bench = Once(store), Workbench()
-    workers = Workers(settings.worker_processes, memory_bytes=settings.worker_bytes)
+    quick, patient = (worker_processes(settings, niceness) for niceness in (QUICK, PATIENT))
+    once = Once(store)
+    bench = Workbench(quick, patient, settings.queue_s, meters.refused.add)
     readiness = Readiness(store)
-    read_off(meters, store, workers)
+    read_off(meters, store, bench)
     app = Litestar(
         route_handlers=[
-            *(
-                question_handler(row, store, once, settings.body_bytes, bench, meters)
-                for row in routes
-            ),
+            *(question_handler(row, store, once, settings, bench, meters) for row in routes),
             stored_answer_handler(store),
             *health_handlers(readiness),
             *page_handlers(),
@@ -65,29 +71,46 @@ def create_app(
         exception_handlers={
             ProblemError: respond,
             Refusal: respond,
+            ClientGoneError: leave,
             HTTPException: respond,
             Exception: respond,
         },
-        on_shutdown=[store.close, bench.close, workers.close],
+        on_shutdown=[store.close, quick.close, patient.close],
         openapi_config=None,
         logging_config=None,
     )
     app.state.readiness = readiness
-    app.state.workers = workers
+    app.state.workers = patient
+    app.state.bench = bench
     app.state.meters = meters
+<<<<<<< HEAD
     inner = Repeats(app.asgi_handler, store, {row.path for row in routes}, settings.body_bytes)
     plain = frozenset(route.path for route in app.routes if "{" not in route.path)
     app.asgi_handler = Watch(traced(Identity(inner, readiness), plain), meters, plain, tell)
+=======
+    questions = {row.path for row in routes}
+    admission = Admission(app.asgi_handler, questions, bench.turns)
+    inner = Repeats(admission, store, questions, settings.body_bytes)
+    plain = {route.path for route in app.routes if "{" not in route.path}
+    app.asgi_handler = Watch(Identity(inner, readiness), meters, plain, tell)
+>>>>>>> 3a08732 (Admit calculations by the work they are, within a deadline)
     return app
 
 
-def read_off(meters: Meters, store: AnswerStore, workers: Workers) -> None:
+def worker_processes(settings: Settings, niceness: int) -> Workers:
+    """Make worker processes, which start when there is work for them."""
+    return Workers(settings.worker_processes, memory_bytes=settings.worker_bytes, niceness=niceness)
+
+
+def read_off(meters: Meters, store: AnswerStore, bench: Workbench) -> None:
     """Let the meters read what others keep."""
     meters.store_bytes.set_function(lambda: store.held_bytes)
     meters.store_entries.set_function(lambda: len(store))
-    meters.queue_length.set_function(lambda: workers.waiting)
-    meters.workers_busy.set_function(lambda: workers.busy)
-    meters.worker_restarts.set_function(lambda: workers.replaced)
+    crews = bench.quick.workers, bench.patient.workers
+    meters.queue_length.set_function(lambda: bench.waiting)
+    meters.queue_work.set_function(lambda: bench.work_s)
+    meters.workers_busy.set_function(lambda: sum(crew.busy for crew in crews))
+    meters.worker_restarts.set_function(lambda: sum(crew.replaced for crew in crews))
 
 
 def shared_store(settings: Settings, meters: Meters) -> SharedStore | None:

@@ -22,7 +22,7 @@ class _Flight(Generic[T]):
 class Flights(Generic[T]):
     """Pieces of work under way, by name."""
 
-    def __init__(self, same_for_all: type[Exception]) -> None:
+    def __init__(self, same_for_all: tuple[type[Exception], ...]) -> None:
         self._same_for_all = same_for_all
         self._aloft: dict[str, _Flight[T]] = {}
 

@@ -36,11 +36,12 @@ class Asked(NamedTuple):
     accept: bytes
     content_encoding: bytes
     content_length: int | None
+    prefer: bytes = b""
 
 
 def asked(scope: Scope) -> Asked:
     """Collect the headers that decide how a question is read and answered."""
-    content_type = accept = encoding = b""
+    content_type = accept = encoding = prefer = b""
     declared: int | None = None
     for name, value in scope["headers"]:
         if name == b"content-type":
@@ -52,11 +53,13 @@ def asked(scope: Scope) -> Asked:
             declared = int(value)
         elif name == b"content-encoding":
             encoding = value
-    return Asked(content_type, accept, encoding, declared)
+        elif name == b"prefer":
+            prefer = prefer + b"," + value if prefer else value
+    return Asked(content_type, accept, encoding, declared, prefer)
 
 
 class ClientGoneError(Exception):
-    """The caller hung up before the body was complete; nobody is left to answer."""
+    """The caller hung up; nobody is left to answer."""
 
 
 def require_no_query(scope: Scope) -> None:

@@ -12,6 +12,7 @@ from typing import Literal, NamedTuple
 
 from loopmargin_service.http.flights import Flights
 from loopmargin_service.http.store import AnswerStore, Found, SharedStore, Unavailable
+from loopmargin_service.http.turned_away import TurnedAwayError
 from loopmargin_service.questions.refusals import Refusal
 
 Compute = Callable[[], Awaitable[bytes]]
@@ -43,7 +44,7 @@ class Once:
 
     def __init__(self, store: AnswerStore) -> None:
         self._store = store
-        self._flights: Flights[Given] = Flights(Refusal)
+        self._flights: Flights[Given] = Flights((Refusal, TurnedAwayError))
 
     async def answer(self, digest: str, compute: Compute, work_s: float) -> Given:
         """Give an answer; `work_s` is about how long computing it takes."""

@@ -57,7 +57,10 @@ SENT: dict[str, Described] = {
         longest=80,
     ),
     "Retry-After": _text(
-        "Seconds to wait before asking again.", "1", pattern="^[0-9]+$", longest=6
+        "Seconds to wait before asking again, drawn at random so that callers spread.",
+        "1",
+        pattern="^[0-9]+$",
+        longest=6,
     ),
 }
 
@@ -83,6 +86,12 @@ READ: dict[str, Described] = {
         "traceparent",
         "W3C Trace Context; its trace id is logged with a fault. Ignored if it is not valid.",
         "00-4bf92f3577b34da6a3ce929d0e0e4736-00f067aa0ba902b7-01",
+    ),
+    "Prefer": _read(
+        "Prefer",
+        "`wait=` and the whole seconds that you will wait for an answer (RFC 7240, section 4.3), "
+        "if they are fewer than the service allows; then 504. Other preferences are ignored.",
+        "wait=10",
     ),
     "IfNoneMatch": _read(
         "If-None-Match",

@@ -10,7 +10,7 @@ from loopmargin_service.http.media import Media
 from loopmargin_service.http.openapi_headers import read, sent
 from loopmargin_service.http.openapi_schemas import paragraphs, reference
 from loopmargin_service.http.problems import MEDIA_TYPE, Kind
-from loopmargin_service.http.routes import Route, never
+from loopmargin_service.http.routes import Route
 from loopmargin_wire.problem import Problem
 
 Described = dict[str, Any]
@@ -38,7 +38,8 @@ REFUSALS: dict[str, tuple[tuple[Kind, ...], tuple[str, ...]]] = {
     "Unprocessable": ((problems.CONSTRAINT, problems.CONTRADICTION), ()),
     "Bug": ((problems.BUG,), ()),
     "Draining": ((problems.DRAINING,), ("Retry-After",)),
-    "Busy": ((problems.BUSY,), ("Retry-After",)),
+    "Busy": ((problems.BUSY, problems.OVERLOADED), ("Retry-After",)),
+    "Late": ((problems.DEADLINE,), ()),
 }
 
 
@@ -54,7 +55,7 @@ def question_path(row: Route, example: Described) -> Described:
         "tags": [row.tag],
         "summary": row.summary,
         "description": described(row),
-        "parameters": read(),
+        "parameters": read("Prefer"),
         "requestBody": {
             "required": True,
             "description": paragraphs(row.question.__doc__ or ""),
@@ -74,10 +75,10 @@ def question_path(row: Route, example: Described) -> Described:
             "415": _refer("UnsupportedMedia"),
             "422": _refer("Unprocessable"),
             "500": _refer("Bug"),
+            "503": _refer("Busy"),
+            "504": _refer("Late"),
         },
     }
-    if row.long is not never:
-        operation["responses"]["503"] = _refer("Busy")
     return {"post": operation}
 
 

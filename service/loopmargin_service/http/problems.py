@@ -130,9 +130,27 @@ DRAINING = Kind(
 BUSY = Kind(
     "busy",
     503,
-    "Too many long calculations wait",
-    "Sweeps, searches and drawn uncertainties are computed one after the other, and only a few "
-    "may wait. Wait for the time in `Retry-After` and ask again; short questions are not held up.",
+    "Too much work waits for a worker",
+    "Longer calculations wait for a worker process, and only as much may wait as can be done in "
+    "time. Wait for the time in `Retry-After` and ask again. Stored answers and short questions "
+    "are not held up.",
+)
+OVERLOADED = Kind(
+    "overloaded",
+    503,
+    "More questions arrive than can be answered",
+    "Short questions arrive faster than this replica computes them, and were it to queue them all "
+    "it would answer none in time. Wait for the time in `Retry-After` and ask again. Stored "
+    "answers are served on.",
+)
+DEADLINE = Kind(
+    "deadline",
+    504,
+    "The answer takes longer than the time allowed",
+    "The service allows so many seconds for an answer, and `Prefer: wait` may allow fewer. A "
+    "calculation that is still running then is stopped, and one that is estimated to take longer "
+    "is not begun. The same question in the same time would end the same way: ask for less (fewer "
+    "cases, values or draws) or allow more time. `detail` names the limit.",
 )
 
 KINDS = (
@@ -150,6 +168,8 @@ KINDS = (
     BUG,
     DRAINING,
     BUSY,
+    OVERLOADED,
+    DEADLINE,
 )
 BY_NAME = {kind.name: kind for kind in KINDS}
 OF_ROUTER = {404: NOT_FOUND, 405: METHOD}
@@ -239,6 +259,11 @@ def respond(request: Asking, error: Exception) -> Response[bytes]:
         media_type=MEDIA_TYPE,
         headers={"cache-control": "no-store", **headers},
     )
+
+
+def leave(_request: Asking, error: Exception) -> Response[bytes]:
+    """Let the outermost layer know that the caller has left; there is nobody to answer."""
+    raise error
 
 
 def _routing_detail(kind: Kind, scope: Scope) -> str:

@@ -12,6 +12,7 @@ from loopmargin_service.questions import (
     supply_headroom,
     sweep,
     warm_up,
+    work,
 )
 from loopmargin_wire.answer import Answer, Question
 from loopmargin_wire.noise import NoiseAnswer, NoiseQuestion
@@ -24,25 +25,10 @@ from loopmargin_wire.sweep import SweepAnswer, SweepQuestion
 from loopmargin_wire.warm_up import WarmUpAnswer, WarmUpQuestion
 
 
-def never(_question: Question) -> bool:
-    """Say that no question of this kind takes long."""
-    return False
-
-
-def always(_question: Question) -> bool:
-    """Say that every question of this kind may take long."""
-    return True
-
-
-def when_drawn(question: SteadyStateQuestion) -> bool:
-    """Say that a machine takes long when machines are drawn about it."""
-    return question.uncertainty is not None
-
-
 class Route(NamedTuple):
     """One question: its name on the path, its types, who answers it, and what to say of it.
 
-    `long` tells of a question whether it takes more than a few milliseconds.
+    `work` estimates from a question how long its answer takes on one core. [s]
     """
 
     name: str
@@ -54,7 +40,7 @@ class Route(NamedTuple):
     assumes: str
     method: str
     validity: str
-    long: Callable[[Any], bool] = never
+    work: Callable[[Any], float] = work.part
 
     @property
     def path(self) -> str:
@@ -128,7 +114,7 @@ ROUTES: tuple[Route, ...] = (
         "uncertainty of all. Coolant or case air that would settle too hot is answered as "
         "outside validity, with advice. The chances of temperatures and flow come from machines "
         "drawn at random when `uncertainty` is given.",
-        long=when_drawn,
+        work=work.steady_state,
     ),
     Route(
         "sweep",
@@ -142,7 +128,7 @@ ROUTES: tuple[Route, ...] = (
         "machine itself builds it anew for each of its values.",
         validity="That of the whole machine, case by case: a case that is refused, does not "
         "settle or runs away is named so and spoils no other.",
-        long=always,
+        work=work.sweep,
     ),
     Route(
         "solve-for",
@@ -155,7 +141,7 @@ ROUTES: tuple[Route, ...] = (
         method="The range is looked at on a grid and the step that holds the boundary is halved; "
         "with uncertainties the same machines are drawn at every value.",
         validity="That of the whole machine. `tried` shows every value that was looked at.",
-        long=always,
+        work=work.solve_for,
     ),
     Route(
         "noise",
@@ -190,5 +176,6 @@ ROUTES: tuple[Route, ...] = (
         validity="Times to settle to 20 %, times to a limit to 30 %; state the coolant volume and "
         "the masses to do better. Room and case go on warming long after the loop has settled. "
         "Up to 32 blocks and radiators.",
+        work=work.warm_up,
     ),
 )

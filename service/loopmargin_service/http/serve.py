@@ -10,6 +10,7 @@ import argparse
 import asyncio
 import gc
 import logging
+import math
 import os
 import signal
 import socket
@@ -30,7 +31,8 @@ from loopmargin_service.http.settings import CannotServeError, Settings, Setting
 from loopmargin_service.questions.edition import EDITION
 
 KEEP_ALIVE_S = 65
-GRACE_S = 30
+# Beyond the deadline of the last answer, for it to be sent.
+SENDING_S = 5
 
 
 class Worker(uvicorn.Server):
@@ -119,7 +121,7 @@ def _serve(app: Litestar, settings: Settings) -> int:
         access_log=False,
         server_header=False,
         timeout_keep_alive=KEEP_ALIVE_S,
-        timeout_graceful_shutdown=GRACE_S,
+        timeout_graceful_shutdown=grace_s(settings),
     )
     bound = config.bind_socket()
     with metrics_served(settings, app.state.meters.registry) as metrics:
@@ -128,6 +130,7 @@ def _serve(app: Litestar, settings: Settings) -> int:
     return 0
 
 
+<<<<<<< HEAD
 @contextmanager
 def tracing(settings: Settings) -> Iterator[Wrap]:
     """Keep traces within a block, if the settings say where; only then is the library loaded."""
@@ -146,6 +149,11 @@ def tracing(settings: Settings) -> Iterator[Wrap]:
         yield lambda app, routes: Traced(app, kept, routes)
     finally:
         kept.close()
+=======
+def grace_s(settings: Settings) -> int:
+    """Longest time that answers under way may take after the drain. [s]"""
+    return math.ceil(settings.deadline_s) + SENDING_S
+>>>>>>> 3a08732 (Admit calculations by the work they are, within a deadline)
 
 
 def _address(bound: socket.socket) -> str:

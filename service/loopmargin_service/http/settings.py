@@ -84,7 +84,18 @@ class Settings(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
         float,
         Meta(ge=0.0, le=300.0, description="Time served as not ready between SIGTERM and closing."),
     ] = 0.0
-
+    deadline_s: Annotated[
+        float,
+        Meta(ge=0.1, le=3600.0, description="Longest time that an answer may take."),
+    ] = 30.0
+    queue_s: Annotated[
+        float,
+        Meta(
+            ge=0.0,
+            le=3600.0,
+            description="Longest estimated wait for a worker before a question is refused.",
+        ),
+    ] = 10.0
     worker_processes: Annotated[
         int,
         Meta(

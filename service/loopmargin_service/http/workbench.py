@@ -1,54 +1,60 @@
-"""Where long calculations are done: beside the event loop, one at a time, few waiting.
+"""Where a calculation is done, by the work it is estimated to be.
 
-A question that takes tens of milliseconds would hold up every other caller of this
-process. It is computed on a thread instead, whose long array operations let the event loop
-run; a short switch interval does the rest. A caller who finds the queue full is told so at
-once and comes back.
+    up to some milliseconds    in place, between two rounds of the event loop
+    up to a quarter second     by quick workers, which go before the others
+    longer                     by patient workers, which take what the others leave
+
+So a long calculation never stands before a short one, on the processor or in a queue.
 """
 
-import asyncio
-import sys
-from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
-from typing import TypeVar
+from collections import defaultdict
+from typing import Any
 
-from loopmargin_service.http.problems import BUSY, ProblemError
-from loopmargin_service.http.reply import Header
+from loopmargin_service.http.deadline import Deadline
+from loopmargin_service.http.encode import answered
+from loopmargin_service.http.lane import Lane
+from loopmargin_service.http.pace import Pace
+from loopmargin_service.http.routes import Route
+from loopmargin_service.http.turned_away import Told
+from loopmargin_service.http.turns import Turns
+from loopmargin_service.http.workers import Workers
+from loopmargin_wire.answer import Question
 
-MOST_WAITING = 8
-RETRY: tuple[Header, ...] = ((b"retry-after", b"1"),)
-# How long the calculating thread may keep the interpreter from the event loop. [s]
-SWITCH_INTERVAL = 0.0005
-
-Q = TypeVar("Q")
-A = TypeVar("A")
+# Handing a calculation to another process and back costs about a millisecond. [s]
+IN_PLACE_S = 0.005
+QUICK_S = 0.25
 
 
 class Workbench:
-    """One calculating thread, with a bounded queue before it; it starts with the first question."""
+    """Does calculations in time, or refuses them at once."""
 
-    def __init__(self, most_waiting: int = MOST_WAITING) -> None:
-        self._most = most_waiting
-        self._waiting = 0
-        self._thread: ThreadPoolExecutor | None = None
+    def __init__(
+        self, quick: Workers, patient: Workers, longest_wait_s: float, told: Told = lambda _: None
+    ) -> None:
+        self.turns = Turns(told)
+        self.quick = Lane(quick, longest_wait_s, told)
+        self.patient = Lane(patient, longest_wait_s, told)
+        self.paces: defaultdict[str, Pace] = defaultdict(Pace)
 
-    async def run(self, compute: Callable[[Q], A], question: Q) -> A:
-        """Compute one question when its turn comes; refuse it when too many wait."""
-        if self._waiting >= self._most:
-            detail = f"{self._waiting} long calculations wait already; ask again in a second."
-            raise ProblemError(BUSY, detail, headers=RETRY)
-        if self._thread is None:
-            sys.setswitchinterval(SWITCH_INTERVAL)
-            self._thread = ThreadPoolExecutor(max_workers=1, thread_name_prefix="workbench")
-        self._waiting += 1
-        try:
-            loop = asyncio.get_running_loop()
-            return await loop.run_in_executor(self._thread, compute, question)
-        finally:
-            self._waiting -= 1
+    async def run(self, row: Route, question: Question, deadline: Deadline) -> bytes:
+        """Answer one question as JSON."""
+        work_s: float = row.work(question)
+        job: tuple[Any, ...] = (row.compute, row.answer, question)
+        pace = self.paces[row.name]
+        expected_s = work_s * pace.factor
+        if expected_s <= IN_PLACE_S:
+            encoded, took_s = await self.turns.run(expected_s, lambda: answered(*job))
+            pace.learn(work_s, took_s)
+            return encoded
+        lane = self.quick if work_s <= QUICK_S else self.patient
+        return await lane.run(work_s, deadline, answered, *job)
 
-    async def close(self) -> None:
-        """Finish what is being computed and drop what only waits."""
-        thread, self._thread = self._thread, None
-        if thread is not None:
-            await asyncio.to_thread(thread.shutdown, wait=True, cancel_futures=True)
+    @property
+    def waiting(self) -> int:
+        """Count the calculations that wait for a worker."""
+        return self.quick.waiting + self.patient.waiting
+
+    @property
+    def work_s(self) -> float:
+        """Sum up the work that waits or is being done, on one core. [s]"""
+        return self.turns.waiting_s + self.quick.admitted_s + self.patient.admitted_s

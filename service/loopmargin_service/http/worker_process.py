@@ -18,8 +18,6 @@ from pebble import ProcessExpired, ProcessPool
 # Imported before the first worker is forked; everything a question needs hangs on it.
 PRELOADED = ["loopmargin_service.http.routes"]
 ONE_THREAD = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
-# Answers of the process that listens go before calculations.
-NICENESS = 10
 # How often a task is handed to another process because one was found dead before it began.
 MOST_STARTS = 3
 # How long a calculating thread may keep the interpreter from the event loop. [s]
@@ -64,15 +62,16 @@ class InPlace:
 class WorkerProcess:
     """A desk in a process of its own."""
 
-    def __init__(self, memory_bytes: int) -> None:
+    def __init__(self, memory_bytes: int, niceness: int) -> None:
         self.replaced = 0
         self._memory_bytes = memory_bytes
+        self._niceness = niceness
         self._pool: ProcessPool | None = None
 
     def work(self, call: Callable[[], Any], heard: Future[Any], within_s: float | None) -> Any:  # noqa: ANN401 - whatever the task gives
         """Do one task there; a process that ends before its task is done is replaced."""
         for _ in range(MOST_STARTS):
-            pool = self._pool = self._pool or _pool(self._memory_bytes)
+            pool = self._pool = self._pool or _pool(self._memory_bytes, self._niceness)
             try:
                 return _done(pool, call, heard, within_s)
             except BrokenProcessPool:
@@ -103,13 +102,13 @@ def usable_cores() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def _pool(memory_bytes: int) -> ProcessPool:
+def _pool(memory_bytes: int, niceness: int) -> ProcessPool:
     """Prepare a pool of one process."""
     for name in ONE_THREAD:
         os.environ.setdefault(name, "1")
     context = multiprocessing.get_context("forkserver")
     context.set_forkserver_preload(PRELOADED)
-    return ProcessPool(1, initializer=_settle, initargs=(memory_bytes,), context=context)
+    return ProcessPool(1, initializer=_settle, initargs=(memory_bytes, niceness), context=context)
 
 
 def _done(
@@ -129,9 +128,9 @@ def _done(
     return inner.result()
 
 
-def _settle(memory_bytes: int) -> None:
+def _settle(memory_bytes: int, niceness: int) -> None:
     """Set up a worker process: behind others, bounded in memory, ending with its parent."""
-    os.nice(NICENESS)
+    os.nice(niceness)
     _, hardest = resource.getrlimit(resource.RLIMIT_DATA)
     limit = memory_bytes if hardest == resource.RLIM_INFINITY else min(memory_bytes, hardest)
     resource.setrlimit(resource.RLIMIT_DATA, (limit, hardest))

@@ -26,6 +26,8 @@ P = ParamSpec("P")
 
 # One worker's memory of its own; beyond it a task fails with MemoryError. [byte]
 MEMORY_BYTES = 2 * 2**30
+# Answers of the process that listens go before calculations.
+NICENESS = 10
 FIRST, BEHIND, LAST = range(3)
 
 
@@ -56,11 +58,18 @@ class Workers(Executor):
     on unheard, and one that is out of time fails only when it is done.
     """
 
-    def __init__(self, processes: int = -1, *, memory_bytes: int = MEMORY_BYTES) -> None:
+    def __init__(
+        self,
+        processes: int = -1,
+        *,
+        memory_bytes: int = MEMORY_BYTES,
+        niceness: int = NICENESS,
+    ) -> None:
         self.processes = usable_cores() if processes < 0 else processes
         self.replaced = 0
         self.busy = 0
         self._memory_bytes = memory_bytes
+        self._niceness = niceness
         self._jobs: PriorityQueue[tuple[int, int, Job | None]] = PriorityQueue()
         self._numbers = itertools.count()
         self._lock = Lock()
@@ -138,7 +147,9 @@ class Workers(Executor):
 
     def _thread(self) -> Thread:
         """Start one thread with its desk."""
-        desk: Desk = WorkerProcess(self._memory_bytes) if self.processes else InPlace()
+        desk: Desk = (
+            WorkerProcess(self._memory_bytes, self._niceness) if self.processes else InPlace()
+        )
         thread = Thread(target=self._serve, args=(desk,), name="workers", daemon=True)
         thread.start()
         return thread

@@ -1,0 +1,65 @@
+"""How much work an answer is, told from its question before anything is computed.
+
+Seconds on one core of the machine that `tests/performance/bench_work.py` last measured, which
+prints estimate and measurement side by side. What a case costs follows from the parts that are
+solved: elements of the loop and paths of the air.
+"""
+
+import math
+
+from loopmargin_wire.solve_for import SolveForQuestion
+from loopmargin_wire.steady_state import SteadyStateQuestion
+from loopmargin_wire.sweep import FieldAxis, SweepQuestion
+from loopmargin_wire.warm_up import WarmUpQuestion
+
+# A question of one part of the machine. [s]
+PART_S = 1e-3
+# One machine: read, built, solved three times at once, described. [s]
+MACHINE_S, ELEMENT_S = 3e-3, 1e-4
+# One case more in a batch; its first iterations cost as if these were many. [s]
+CASE_S, CASE_ELEMENT_S = 1.2e-5, 1.2e-6
+# One machine built anew and set. [s]
+BUILD_S = 8e-4
+# Values that are tried at most to find a boundary.
+TRIED = 18
+
+
+def part(_question: object) -> float:
+    """Work of a question about one part of the machine. [s]"""
+    return PART_S
+
+
+def steady_state(question: SteadyStateQuestion) -> float:
+    """Work of one machine, and of those that are drawn about it. [s]"""
+    drawn = 0 if question.uncertainty is None else question.uncertainty.draws
+    return MACHINE_S + elements(question) * ELEMENT_S + cases(question, drawn)
+
+
+def warm_up(question: WarmUpQuestion) -> float:
+    """Work of one machine and its course in time. [s]"""
+    return 3.0 * steady_state(question.machine)
+
+
+def sweep(question: SweepQuestion) -> float:
+    """Work of all cases, and of each machine that is built for them. [s]"""
+    counts = [len(axis.values) for axis in question.axes]
+    number = min(math.prod(counts), question.case_limit)
+    anew = [len(axis.values) for axis in question.axes if isinstance(axis, FieldAxis)]
+    builds = sum(counts) + math.prod(anew)
+    return steady_state(question.machine) + builds * BUILD_S + cases(question.machine, number)
+
+
+def solve_for(question: SolveForQuestion) -> float:
+    """Work of every value that may be tried. [s]"""
+    return TRIED * steady_state(question.machine)
+
+
+def cases(question: SteadyStateQuestion, number: int) -> float:
+    """Work of solving a machine in so many cases together. [s]"""
+    return number * (CASE_S + elements(question) * CASE_ELEMENT_S)
+
+
+def elements(question: SteadyStateQuestion) -> int:
+    """Count what coolant and air pass."""
+    loop = sum(len(branch.elements) for branch in question.branches)
+    return loop + len(question.pumps) + len(question.case.fans if question.case else ())
