@@ -37,13 +37,11 @@ from loopmargin_service.http.workers import Workers
 from loopmargin_service.questions.edition import EDITION
 from loopmargin_service.questions.refusals import Refusal
 
-<<<<<<< HEAD
 Wrap = Callable[[ASGIApp, frozenset[str]], ASGIApp]
-=======
+
 # Places behind the process that listens; the scheduler gives a patient worker a fifth of what it
 # gives a quick one that wants the same core.
 QUICK, PATIENT = 3, 10
->>>>>>> 3a08732 (Admit calculations by the work they are, within a deadline)
 
 
 def create_app(
@@ -83,17 +81,11 @@ def create_app(
     app.state.workers = patient
     app.state.bench = bench
     app.state.meters = meters
-<<<<<<< HEAD
-    inner = Repeats(app.asgi_handler, store, {row.path for row in routes}, settings.body_bytes)
-    plain = frozenset(route.path for route in app.routes if "{" not in route.path)
-    app.asgi_handler = Watch(traced(Identity(inner, readiness), plain), meters, plain, tell)
-=======
     questions = {row.path for row in routes}
     admission = Admission(app.asgi_handler, questions, bench.turns)
     inner = Repeats(admission, store, questions, settings.body_bytes)
-    plain = {route.path for route in app.routes if "{" not in route.path}
-    app.asgi_handler = Watch(Identity(inner, readiness), meters, plain, tell)
->>>>>>> 3a08732 (Admit calculations by the work they are, within a deadline)
+    plain = frozenset(route.path for route in app.routes if "{" not in route.path)
+    app.asgi_handler = Watch(traced(Identity(inner, readiness), plain), meters, plain, tell)
     return app
 
 

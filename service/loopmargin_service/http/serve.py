@@ -130,7 +130,6 @@ def _serve(app: Litestar, settings: Settings) -> int:
     return 0
 
 
-<<<<<<< HEAD
 @contextmanager
 def tracing(settings: Settings) -> Iterator[Wrap]:
     """Keep traces within a block, if the settings say where; only then is the library loaded."""
@@ -149,11 +148,11 @@ def tracing(settings: Settings) -> Iterator[Wrap]:
         yield lambda app, routes: Traced(app, kept, routes)
     finally:
         kept.close()
-=======
+
+
 def grace_s(settings: Settings) -> int:
     """Longest time that answers under way may take after the drain. [s]"""
     return math.ceil(settings.deadline_s) + SENDING_S
->>>>>>> 3a08732 (Admit calculations by the work they are, within a deadline)
 
 
 def _address(bound: socket.socket) -> str:
