@@ -102,11 +102,11 @@ def test_a_body_that_is_wanted_is_asked_for(service: ServiceProcess) -> None:
 
 
 def test_what_is_not_http_is_refused_by_the_server(service: ServiceProcess) -> None:
-    """As documented: plain 400, no problem document."""
+    """In the same form as everything else."""
     heard = talk(service, b"NONSENSE\r\n\r\n")
 
     assert heard.startswith(b"HTTP/1.1 400 ")
-    assert b"problem+json" not in heard
+    assert b"application/problem+json" in heard
 
 
 def test_a_caller_who_hangs_up_harms_nobody(service: ServiceProcess) -> None:

@@ -5,14 +5,18 @@ A request passes, outermost first:
     Watch        times, counts, and tells of every response
     Traced       shows each request as a span, where traces are kept
     Identity     Request-Id, security headers, the last catch
+    Origins      pages of other origins, if any may ask
+    Access       keys, if any are wanted
+    Quotas       what a key, or an address, may ask for
     Repeats      a request equal to an earlier one is answered here
     Litestar     routes, everything else
 
-Keys, quotas and admission are layers of the same kind and belong between
-Identity and Repeats, in that order, so that each also covers repeated requests.
+A layer that nobody asked for is not there and costs nothing. Each stands outside Repeats,
+so that it also covers repeated requests.
 """
 
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 from litestar import Litestar
 from litestar.exceptions import HTTPException
@@ -20,14 +24,16 @@ from litestar.types import ASGIApp
 
 from loopmargin_service.http.admission import Admission
 from loopmargin_service.http.answers import question_handler, stored_answer_handler
+from loopmargin_service.http.guards import Guards, keyring_of
 from loopmargin_service.http.health import Readiness, health_handlers
 from loopmargin_service.http.identity import Identity
 from loopmargin_service.http.media import ClientGoneError
 from loopmargin_service.http.meters import Meters
 from loopmargin_service.http.once import Once
 from loopmargin_service.http.pages import page_handlers
-from loopmargin_service.http.problems import ProblemError, leave, respond
+from loopmargin_service.http.problems import ProblemError
 from loopmargin_service.http.repeats import Repeats
+from loopmargin_service.http.responding import leave, respond
 from loopmargin_service.http.routes import ROUTES, Route
 from loopmargin_service.http.settings import Settings
 from loopmargin_service.http.store import AnswerStore, SharedStore
@@ -36,6 +42,9 @@ from loopmargin_service.http.workbench import Workbench
 from loopmargin_service.http.workers import Workers
 from loopmargin_service.questions.edition import EDITION
 from loopmargin_service.questions.refusals import Refusal
+
+if TYPE_CHECKING:
+    from loopmargin_service.http.redis_link import RedisLink
 
 Wrap = Callable[[ASGIApp, frozenset[str]], ASGIApp]
 
@@ -52,12 +61,13 @@ def create_app(
 ) -> Litestar:
     """Wire the service together; nothing is read from the environment here."""
     meters = Meters(row.name for row in routes)
-    shared = shared_store(settings, meters)
-    store = AnswerStore(settings.store_bytes, settings.store_ttl_s, shared)
+    link = shared_link(settings, meters)
+    store = AnswerStore(settings.store_bytes, settings.store_ttl_s, shared_store(settings, link))
     quick, patient = (worker_processes(settings, niceness) for niceness in (QUICK, PATIENT))
     once = Once(store)
     bench = Workbench(quick, patient, settings.queue_s, meters.refused.add)
-    readiness = Readiness(store)
+    keyring = keyring_of(settings, meters)
+    readiness = Readiness(store, keyring)
     read_off(meters, store, bench)
     app = Litestar(
         route_handlers=[
@@ -81,11 +91,13 @@ def create_app(
     app.state.workers = patient
     app.state.bench = bench
     app.state.meters = meters
+    app.state.keyring = keyring
     questions = {row.path for row in routes}
     admission = Admission(app.asgi_handler, questions, bench.turns)
     inner = Repeats(admission, store, questions, settings.body_bytes)
+    guarded = Guards(settings, keyring, link, meters).around(inner)
     plain = frozenset(route.path for route in app.routes if "{" not in route.path)
-    app.asgi_handler = Watch(traced(Identity(inner, readiness), plain), meters, plain, tell)
+    app.asgi_handler = Watch(traced(Identity(guarded, readiness), plain), meters, plain, tell)
     return app
 
 
@@ -105,15 +117,23 @@ def read_off(meters: Meters, store: AnswerStore, bench: Workbench) -> None:
     meters.worker_restarts.set_function(lambda: sum(crew.replaced for crew in crews))
 
 
-def shared_store(settings: Settings, meters: Meters) -> SharedStore | None:
-    """Make the shared store, if there is one; its client is only then worth importing."""
+def shared_link(settings: Settings, meters: Meters) -> "RedisLink | None":
+    """Make the link to what replicas share; its client is only then worth importing."""
     if not settings.redis_url:
         return None
     from loopmargin_service.http.redis_link import RedisLink, client  # noqa: PLC0415 - see above
-    from loopmargin_service.http.redis_store import RedisStore  # noqa: PLC0415 - see above
 
     timeout_s = settings.redis_timeout_s
     link = RedisLink(client(settings.redis_url, timeout_s), timeout_s, meters.store_errors.add)
     meters.store_degraded.set_function(lambda: link.degraded)
     meters.breaker_open.set_function(lambda: not link.breaker.closed)
+    return link
+
+
+def shared_store(settings: Settings, link: "RedisLink | None") -> SharedStore | None:
+    """Make the shared store behind the link, if there is one."""
+    if link is None:
+        return None
+    from loopmargin_service.http.redis_store import RedisStore  # noqa: PLC0415 - see above
+
     return RedisStore(link, EDITION, settings.store_ttl_s)

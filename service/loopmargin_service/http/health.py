@@ -12,6 +12,7 @@ from litestar import route
 from litestar.handlers import HTTPRouteHandler
 from msgspec import Meta, Struct
 
+from loopmargin_service.http.keys import Keyring
 from loopmargin_service.http.problems import DRAINING, ProblemError
 from loopmargin_service.http.reply import READING, Asking, Header, Reply, length
 from loopmargin_service.http.store import AnswerStore
@@ -27,6 +28,10 @@ HEADERS: tuple[Header, ...] = (
 RETRY: tuple[Header, ...] = ((b"retry-after", b"1"),)
 
 
+# The store that replicas share is away; the file of keys cannot be read anew.
+Without = Literal["answer_store", "keys"]
+
+
 class Alive(Struct, frozen=True, kw_only=True):
     """The process runs."""
 
@@ -39,14 +44,15 @@ class Ready(Struct, frozen=True, kw_only=True):
     """The process wants traffic; what it does without is listed."""
 
     status: Literal["ready"] = "ready"
-    degraded: Annotated[tuple[Literal["answer_store"], ...], Meta(max_length=8)] = ()
+    degraded: Annotated[tuple[Without, ...], Meta(max_length=8)] = ()
 
 
 class Readiness:
     """Whether this replica wants traffic; it stops wanting it when it is told to stop."""
 
-    def __init__(self, store: AnswerStore) -> None:
+    def __init__(self, store: AnswerStore, keyring: Keyring | None = None) -> None:
         self._store = store
+        self._keyring = keyring
         self.draining = False
 
     async def reply(self) -> Reply:
@@ -55,8 +61,12 @@ class Readiness:
             raise ProblemError(
                 DRAINING, "This replica is stopping; use another one.", headers=RETRY
             )
-        usable = await self._store.shared_usable()
-        return _reply(Ready(degraded=() if usable else ("answer_store",)))
+        degraded: list[Without] = []
+        if not await self._store.shared_usable():
+            degraded.append("answer_store")
+        if self._keyring is not None and self._keyring.looked_failing():
+            degraded.append("keys")
+        return _reply(Ready(degraded=tuple(degraded)))
 
 
 def health_handlers(readiness: Readiness) -> list[HTTPRouteHandler]:

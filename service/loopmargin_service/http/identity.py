@@ -1,5 +1,8 @@
 """The outermost layer: every response has a Request-Id and the security headers.
 
+Layers further in may have something to say on every response, their own refusals included;
+they put what tells it into `scope["state"]["told"]`.
+
 While the replica stops, each response also closes its connection, so that none is left
 to break when the replica is gone. A caller's Request-Id is taken over when it is short and
 plain. A `traceparent` is read for the log line of a bug; one that is not valid W3C Trace
@@ -8,6 +11,7 @@ Context is ignored.
 
 import re
 import secrets
+from collections.abc import Callable
 from itertools import count
 
 from litestar.enums import ScopeType
@@ -15,8 +19,9 @@ from litestar.types import ASGIApp, Message, Receive, Scope, Send
 
 from loopmargin_service.http.health import Readiness
 from loopmargin_service.http.media import ClientGoneError
-from loopmargin_service.http.problems import MEDIA_TYPE, encoded, instance, problem_of
+from loopmargin_service.http.problems import MEDIA_TYPE, encoded, instance
 from loopmargin_service.http.reply import Header, Reply, length
+from loopmargin_service.http.responding import problem_of
 
 _CALLERS_ID = re.compile(rb"[A-Za-z0-9._-]{1,64}")
 _TRACEPARENT = re.compile(
@@ -40,6 +45,8 @@ _OWN_STYLE: tuple[Header, ...] = (
 )
 CLOSE: Header = (b"connection", b"close")
 
+Telling = Callable[[], tuple[Header, ...]]
+
 
 class Identity:
     """Names each request, and answers for a mistake that nothing further in has caught."""
@@ -57,6 +64,8 @@ class Identity:
             return
         request_id = self._request_id(scope)
         scope["state"]["request_id"] = request_id.decode()
+        told: list[Telling] = []
+        scope["state"]["told"] = told
         policy = _OWN_STYLE if scope["path"].startswith(_PAGES) else _NO_CONTENT
         added = ((b"request-id", request_id), *policy)
         if self._readiness.draining:
@@ -67,7 +76,8 @@ class Identity:
             nonlocal started
             if message["type"] == "http.response.start":
                 started = True
-                message["headers"] = [*message["headers"], *added]
+                further = [header for tell in told for header in tell()]
+                message["headers"] = [*message["headers"], *added, *further]
             await send(message)
 
         try:

@@ -32,6 +32,7 @@ STORE_ERRORS = ("refused", "timeout", "rejected", "paused", "foreign")
 REFUSALS = ("queue_full", "too_much_work", "past_deadline", "overloaded", "draining")
 LIMITS = ("rate", "concurrency")
 KEY_FAULTS = ("missing", "unknown", "expired")
+CONNECTION_FAULTS = ("request", "too_slow", "target_too_long", "head_too_long", "crowded")
 
 # From a stored answer to a long sweep. [s]
 REQUEST_BOUNDS = (
@@ -177,6 +178,12 @@ class Meters:
         )
         self.unauthorised = self._tally(
             "unauthorised", "Requests refused for their key.", "reason", KEY_FAULTS
+        )
+        self.connections_refused = self._tally(
+            "connections_refused",
+            "Connections closed before a request was whole; these are in no other count.",
+            "reason",
+            CONNECTION_FAULTS,
         )
         self.key_reload_failures = Counter(
             "loopmargin_key_reload_failures",

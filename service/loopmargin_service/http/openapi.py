@@ -19,12 +19,13 @@ from loopmargin_service.http.health import Alive, Ready
 from loopmargin_service.http.media import Media
 from loopmargin_service.http.openapi_headers import READ, SENT
 from loopmargin_service.http.openapi_operations import (
+    SECURITY_SCHEMES,
     health_paths,
     question_path,
     reference_paths,
-    shared_responses,
     stored_answer_path,
 )
+from loopmargin_service.http.openapi_refusals import shared_responses
 from loopmargin_service.http.openapi_schemas import component_schemas
 from loopmargin_service.http.routes import ROUTES, Route
 from loopmargin_wire.problem import Problem
@@ -44,7 +45,11 @@ twice; a whole number may be written `1.0`.
 
 Refusals are `application/problem+json` (RFC 9457) with one entry of `errors` for each field at \
 fault. Other methods on a path are refused with 405 and `Allow`, other paths with 404. What is \
-not HTTP at all is refused by the server below with a plain 400.
+not HTTP, or could be read in two ways, is refused with 400 and the connection closed.
+
+A service may ask for a key: `Authorization: Bearer <id>.<secret>`. Health and reference pages are \
+open. Where there are keys each has a quota of work; `RateLimit-Policy` names it and `RateLimit` \
+what is left.
 
 Answers carry the `edition` of the numbers. The same question in the same edition has the same \
 answer; fields may be added to answers, so ignore those you do not know."""
@@ -86,6 +91,7 @@ def document(rows: tuple[Route, ...], examples: dict[str, Document]) -> Document
             "responses": shared_responses(),
             "headers": SENT,
             "parameters": READ,
+            "securitySchemes": SECURITY_SCHEMES,
         },
     }
 

@@ -14,6 +14,12 @@ def _text(description: str, example: str, *, pattern: str = "", longest: int = 2
     return {"description": description, "required": True, "schema": schema, "example": example}
 
 
+def _where_limited(description: str, example: str, *, pattern: str) -> Described:
+    """Describe a field that is only there where callers have quotas."""
+    text = f"{description} Only there where callers have quotas."
+    return {**_text(text, example, pattern=pattern), "required": False}
+
+
 DIGEST_EXAMPLE = "5f0c3c1f9a7d1c8e2b6a4d3f0e9b8a7c6d5e4f30"
 TAG_EXAMPLE = '"8e2911f73bb94a5b0f383f3ce289a5ac"'
 
@@ -61,6 +67,26 @@ SENT: dict[str, Described] = {
         "1",
         pattern="^[0-9]+$",
         longest=6,
+    ),
+    "RateLimit": _where_limited(
+        "What the caller's quota has left (draft-ietf-httpapi-ratelimit-headers-11): `r` units of "
+        "10 ms of work, and no more within `t` seconds. `loopmargin-local` says that the quota is "
+        "this replica's part, because what replicas share is away.",
+        '"work";r=587;t=1',
+        pattern=r'^"work";r=[0-9]+;t=[0-9]+(;loopmargin-local)?$',
+    ),
+    "RateLimit-Policy": _where_limited(
+        "The caller's quotas: `q` units in `w` seconds with a burst of `loopmargin-burst`, and "
+        "`q` requests open at once in each replica.",
+        '"work";q=6000;w=60;loopmargin-burst=1000, "at-once";q=32;qu="concurrent-requests"',
+        pattern=r'^"work";q=[0-9]+;w=60;loopmargin-burst=[0-9]+, '
+        r'"at-once";q=[0-9]+;qu="concurrent-requests"$',
+    ),
+    "WWW-Authenticate": _text(
+        "How to say who is asking (RFC 6750).",
+        'Bearer realm="loopmargin"',
+        pattern=r'^Bearer realm="loopmargin"(, error="invalid_token")?$',
+        longest=60,
     ),
 }
 
@@ -120,6 +146,9 @@ READ: dict[str, Described] = {
 def sent(*names: str) -> dict[str, Described]:
     """Refer to the headers of a response; every response has a Request-Id."""
     return {name: {"$ref": f"#/components/headers/{name}"} for name in ("Request-Id", *names)}
+
+
+LIMITED = ("RateLimit", "RateLimit-Policy")
 
 
 def read(*names: str) -> list[Described]:

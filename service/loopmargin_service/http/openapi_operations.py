@@ -4,14 +4,12 @@ from typing import Any
 
 from msgspec import Struct
 
-from loopmargin_service.http import problems
 from loopmargin_service.http.health import Alive, Ready
 from loopmargin_service.http.media import Media
-from loopmargin_service.http.openapi_headers import read, sent
+from loopmargin_service.http.openapi_headers import LIMITED, read, sent
+from loopmargin_service.http.openapi_refusals import CONNECTION_REFUSALS, refer, silent_refusal
 from loopmargin_service.http.openapi_schemas import paragraphs, reference
-from loopmargin_service.http.problems import MEDIA_TYPE, Kind
 from loopmargin_service.http.routes import Route
-from loopmargin_wire.problem import Problem
 
 Described = dict[str, Any]
 
@@ -25,27 +23,16 @@ ALWAYS_ANSWERED = (
     "are refused with 422."
 )
 
-# Name of the shared response -> the types of problem that it carries and its extra headers.
-REFUSALS: dict[str, tuple[tuple[Kind, ...], tuple[str, ...]]] = {
-    "BadRequest": ((problems.BAD_REQUEST,), ()),
-    "BadQuery": ((problems.QUERY_UNKNOWN, problems.BAD_REQUEST), ()),
-    "Unreadable": ((problems.MALFORMED, problems.QUERY_UNKNOWN, problems.BAD_REQUEST), ()),
-    "NotStored": ((problems.NOT_STORED,), ()),
-    "NotFound": ((problems.NOT_FOUND,), ()),
-    "NotAcceptable": ((problems.NOTHING_ACCEPTABLE,), ()),
-    "TooLong": ((problems.BODY_TOO_LONG,), ()),
-    "UnsupportedMedia": ((problems.MEDIA_UNSUPPORTED,), ("Accept",)),
-    "Unprocessable": ((problems.CONSTRAINT, problems.CONTRADICTION), ()),
-    "Bug": ((problems.BUG,), ()),
-    "Draining": ((problems.DRAINING,), ("Retry-After",)),
-    "Busy": ((problems.BUSY, problems.OVERLOADED), ("Retry-After",)),
-    "Late": ((problems.DEADLINE,), ()),
+SECURITY_SCHEMES: Described = {
+    "key": {
+        "type": "http",
+        "scheme": "bearer",
+        "bearerFormat": "id.secret",
+        "description": "A key of this service, made by whoever runs it, over TLS only. Where the "
+        "service has no keys, none is wanted and one that is sent is not looked at.",
+    }
 }
-
-
-def shared_responses() -> dict[str, Described]:
-    """Describe every refusal once."""
-    return {name: _refusal(kinds, headers) for name, (kinds, headers) in REFUSALS.items()}
+OPTIONAL_KEY: list[Described] = [{"key": []}, {}]
 
 
 def question_path(row: Route, example: Described) -> Described:
@@ -65,21 +52,24 @@ def question_path(row: Route, example: Described) -> Described:
             "200": {
                 "description": paragraphs(row.answer.__doc__ or ""),
                 "headers": sent(
-                    "Content-Location", "ETag", "Vary", "Cache-Control", "Cache-Status"
+                    "Content-Location", "ETag", "Vary", "Cache-Control", "Cache-Status", *LIMITED
                 ),
                 "content": _content(row.answer, example["answer"]),
             },
-            "400": _refer("Unreadable"),
-            "406": _refer("NotAcceptable"),
-            "413": _refer("TooLong"),
-            "415": _refer("UnsupportedMedia"),
-            "422": _refer("Unprocessable"),
-            "500": _refer("Bug"),
-            "503": _refer("Busy"),
-            "504": _refer("Late"),
+            "400": refer("Unreadable"),
+            "401": refer("KeyRefused"),
+            "406": refer("NotAcceptable"),
+            "413": refer("TooLong"),
+            "415": refer("UnsupportedMedia"),
+            "422": refer("Unprocessable"),
+            "429": refer("OverQuota"),
+            "500": refer("Bug"),
+            "503": refer("Busy"),
+            "504": refer("Late"),
+            **CONNECTION_REFUSALS,
         },
     }
-    return {"post": operation}
+    return _for_key_holders({"post": operation})
 
 
 def described(row: Route) -> str:
@@ -98,7 +88,7 @@ def described(row: Route) -> str:
 
 def stored_answer_path(rows: tuple[Route, ...]) -> Described:
     """Describe fetching an answer again."""
-    headers = ("Content-Location", "ETag", "Vary", "Cache-Control", "Cache-Status")
+    headers = ("Content-Location", "ETag", "Vary", "Cache-Control", "Cache-Status", *LIMITED)
     any_answer = {"anyOf": [reference(row.answer) for row in rows]}
     responses: Described = {
         "200": {
@@ -110,17 +100,19 @@ def stored_answer_path(rows: tuple[Route, ...]) -> Described:
             "description": "The caller holds these bytes already.",
             "headers": sent(*headers),
         },
-        "400": _refer("BadQuery"),
-        "404": _refer("NotStored"),
-        "406": _refer("NotAcceptable"),
-        "500": _refer("Bug"),
+        "400": refer("BadQuery"),
+        "401": refer("KeyRefused"),
+        "404": refer("NotStored"),
+        "406": refer("NotAcceptable"),
+        "429": refer("OverQuota"),
+        "500": refer("Bug"),
     }
     text = (
         "An answer under the digest of its question, for as long as it is stored. A digest "
         "covers the edition of the numbers, so what stands under it never changes. A digest that "
         "is no longer stored is 404: ask the question again."
     )
-    return _read_path(
+    path = _read_path(
         "storedAnswer",
         "stored-answers",
         "A stored answer",
@@ -129,15 +121,20 @@ def stored_answer_path(rows: tuple[Route, ...]) -> Described:
         "Digest",
         "IfNoneMatch",
     )
+    return _for_key_holders(path)
 
 
 def health_paths() -> dict[str, Described]:
     """Describe the two health checks."""
-    live = {"200": _health(Alive, "The process runs."), "400": _refer("BadRequest")}
+    live = {
+        "200": _health(Alive, "The process runs."),
+        "400": refer("BadRequest"),
+        "503": refer("Crowded"),
+    }
     ready = {
         "200": _health(Ready, "The replica wants traffic; `degraded` lists what it does without."),
-        "400": _refer("BadRequest"),
-        "503": _refer("Draining"),
+        "400": refer("BadRequest"),
+        "503": refer("Draining"),
     }
     return {
         "/livez": _read_path(
@@ -158,18 +155,18 @@ def reference_paths() -> dict[str, Described]:
     document = {
         "200": _page("This document.", Media.JSON.value, {"type": "object"}),
         "304": _held(),
-        "400": _refer("BadRequest"),
+        "400": refer("BadRequest"),
     }
     docs = {
         "200": _page("The reference as HTML.", "text/html"),
         "304": _held(),
-        "400": _refer("BadRequest"),
+        "400": refer("BadRequest"),
     }
     problem = {
         "200": _page("What the problem means and what to do about it.", "text/html"),
         "304": _held(),
-        "400": _refer("BadRequest"),
-        "404": _refer("NotFound"),
+        "400": refer("BadRequest"),
+        "404": refer("NotFound"),
     }
     return {
         "/openapi.json": _read_path(
@@ -200,13 +197,14 @@ def _read_path(
     identity: str, tag: str, summary: str, text: str, responses: Described, *parameters: str
 ) -> Described:
     common = {"tags": [tag], "summary": summary, "description": f"{text} Safe; retry freely."}
+    responses = dict(sorted({**responses, **CONNECTION_REFUSALS}.items()))
     bare = {
         status: {name: part for name, part in response.items() if name != "content"}
         for status, response in responses.items()
         if "$ref" not in response
     }
     refused = {
-        status: {"description": "As for GET, without the body.", "headers": sent()}
+        status: silent_refusal(response["$ref"].rpartition("/")[2])
         for status, response in responses.items()
         if "$ref" in response
     }
@@ -225,6 +223,11 @@ def _read_path(
             "responses": silent,
         },
     }
+
+
+def _for_key_holders(path: Described) -> Described:
+    """Say that the operations of a path may want a key, and do where the service has keys."""
+    return {method: {**operation, "security": OPTIONAL_KEY} for method, operation in path.items()}
 
 
 def _content(kind: type[Struct], example: Described) -> Described:
@@ -249,31 +252,3 @@ def _page(text: str, media: str, schema: Described | None = None) -> Described:
 def _held() -> Described:
     headers = sent("ETag", "Cache-Control")
     return {"description": "The caller holds these bytes already.", "headers": headers}
-
-
-def _refer(name: str) -> Described:
-    return {"$ref": f"#/components/responses/{name}"}
-
-
-def _refusal(kinds: tuple[Kind, ...], headers: tuple[str, ...]) -> Described:
-    return {
-        "description": "\n\n".join(f"`{kind.type}`: {kind.meaning}" for kind in kinds),
-        "headers": sent("Cache-Control", *headers),
-        "content": {
-            MEDIA_TYPE: {
-                "schema": reference(Problem),
-                "examples": {kind.name: {"value": _example(kind)} for kind in kinds},
-            }
-        },
-    }
-
-
-def _example(kind: Kind) -> Described:
-    return {
-        "type": kind.type,
-        "title": kind.title,
-        "status": kind.status,
-        "detail": kind.meaning,
-        "instance": "d2a1eaaeff40-1",
-        "errors": [],
-    }

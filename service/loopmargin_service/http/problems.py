@@ -1,9 +1,7 @@
 """Every refusal as RFC 9457 problem details: one row for each type, stable type and title.
 
-ProblemError      raised anywhere behind the first layer, carries a row of the table
-Refusal           raised by a question that contradicts itself -> CONTRADICTION
-HTTPException     raised by the router (404, 405, bad Host) -> the row of its status
-anything else     a bug -> BUG, with the identifier to look up in the log, no trace
+A ProblemError is raised anywhere behind the first layer and carries a row of the table;
+`responding` answers it, and every other exception.
 """
 
 import logging
@@ -12,12 +10,10 @@ from typing import NamedTuple
 from urllib.parse import quote
 
 import msgspec
-from litestar import Response
-from litestar.exceptions import HTTPException
 from litestar.types import Scope
 
-from loopmargin_service.http.reply import Asking, Header
-from loopmargin_service.questions.refusals import Fault, Refusal
+from loopmargin_service.http.reply import Header
+from loopmargin_service.questions.refusals import Fault
 from loopmargin_wire.problem import FieldError, Problem
 
 LOG = logging.getLogger("loopmargin")
@@ -61,6 +57,14 @@ BAD_REQUEST = Kind(
     "The request cannot be understood",
     "The request line or a header is not valid HTTP, for example the Host header.",
 )
+KEY_REFUSED = Kind(
+    "key",
+    401,
+    "A valid key is needed",
+    "This service answers holders of a key: `Authorization: Bearer <id>.<secret>`. A key that is "
+    "unknown and one with a wrong secret are refused in the same words. Whoever runs the service "
+    "makes keys, and replaces one that has run out.",
+)
 NOT_FOUND = Kind(
     "not-found",
     404,
@@ -87,11 +91,25 @@ NOTHING_ACCEPTABLE = Kind(
     "Answers are given as `application/json` or `application/vnd.msgpack`; the Accept header "
     "excludes both.",
 )
+TOO_SLOW = Kind(
+    "too-slow",
+    408,
+    "The request comes too slowly",
+    "The head of a request has to be complete within seconds and its body has to keep coming; "
+    "`detail` names both limits. Ask again on a better connection.",
+)
 BODY_TOO_LONG = Kind(
     "too-long",
     413,
     "The body is too long",
     "`detail` names the limit in bytes. Leave out what the question does not need or ask in parts.",
+)
+TARGET_TOO_LONG = Kind(
+    "target-too-long",
+    414,
+    "The path is too long",
+    "No path of this service needs so many bytes; `detail` names the limit. Questions go into the "
+    "body.",
 )
 MEDIA_UNSUPPORTED = Kind(
     "media-type",
@@ -114,6 +132,20 @@ CONTRADICTION = Kind(
     "Every field is inside its limits but together they describe nothing that can exist, such as "
     "a pump curve that rises. Each entry of `errors` points at one of the fields involved.",
 )
+QUOTA = Kind(
+    "quota",
+    429,
+    "More work is asked for than the quota allows",
+    "Work counts in units of 10 ms on one core: a stored answer is one unit, a calculation what it "
+    "is estimated to take. `RateLimit` says what is left and `Retry-After` when to ask again; "
+    "fewer or smaller questions at a time help.",
+)
+HEAD_TOO_LONG = Kind(
+    "head-too-long",
+    431,
+    "The header fields are too many or too long",
+    "`detail` names the limit. Send the fields that the question needs and no others.",
+)
 BUG = Kind(
     "bug",
     500,
@@ -126,6 +158,13 @@ DRAINING = Kind(
     503,
     "This replica is about to stop",
     "The replica answers what still arrives but wants no new traffic. Only `/readyz` says this.",
+)
+CROWDED = Kind(
+    "crowded",
+    503,
+    "Too many connections are open",
+    "The replica holds as many connections as it may. Close those that are idle, ask over fewer, "
+    "and come back after the time in `Retry-After`.",
 )
 BUSY = Kind(
     "busy",
@@ -157,16 +196,22 @@ KINDS = (
     MALFORMED,
     QUERY_UNKNOWN,
     BAD_REQUEST,
+    KEY_REFUSED,
     NOT_FOUND,
     NOT_STORED,
     METHOD,
     NOTHING_ACCEPTABLE,
+    TOO_SLOW,
     BODY_TOO_LONG,
+    TARGET_TOO_LONG,
     MEDIA_UNSUPPORTED,
     CONSTRAINT,
     CONTRADICTION,
+    QUOTA,
+    HEAD_TOO_LONG,
     BUG,
     DRAINING,
+    CROWDED,
     BUSY,
     OVERLOADED,
     DEADLINE,
@@ -228,51 +273,3 @@ def encoded(problem: ProblemError, instance: str) -> bytes:
 def instance(scope: Scope) -> str:
     """Return the identifier of the request, which the first layer has put there."""
     return str(scope["state"].get("request_id", ""))
-
-
-def problem_of(error: Exception, scope: Scope) -> ProblemError:
-    """Find the row of the table that an exception belongs to; log what is a bug."""
-    match error:
-        case ProblemError():
-            return error
-        case Refusal():
-            return ProblemError(CONTRADICTION, str(error), faults=error.faults)
-        case HTTPException() if error.status_code < 500:  # noqa: PLR2004 - first status of faults of ours
-            kind = OF_ROUTER.get(error.status_code, BAD_REQUEST)
-            return ProblemError(kind, _routing_detail(kind, scope), headers=_headers(error))
-    LOG.error(
-        "bug in request %s, trace %s",
-        instance(scope),
-        scope["state"].get("trace_id", "none"),
-        exc_info=error,
-    )
-    return ProblemError(BUG, "The mistake has been logged under the identifier in instance.")
-
-
-def respond(request: Asking, error: Exception) -> Response[bytes]:
-    """Answer an exception that reached the router."""
-    problem = problem_of(error, request.scope)
-    headers = {name.decode(): value.decode() for name, value in problem.headers}
-    return Response(
-        encoded(problem, instance(request.scope)),
-        status_code=problem.kind.status,
-        media_type=MEDIA_TYPE,
-        headers={"cache-control": "no-store", **headers},
-    )
-
-
-def leave(_request: Asking, error: Exception) -> Response[bytes]:
-    """Let the outermost layer know that the caller has left; there is nobody to answer."""
-    raise error
-
-
-def _routing_detail(kind: Kind, scope: Scope) -> str:
-    path = ascii(scope["path"][:100])
-    if kind is METHOD:
-        return f"{path} does not take {scope.get('method', '')!a}; see the Allow header."
-    return f"Nothing is served at {path}." if kind is NOT_FOUND else kind.meaning
-
-
-def _headers(error: HTTPException) -> tuple[Header, ...]:
-    given = error.headers or {}
-    return tuple((name.lower().encode(), value.encode()) for name, value in given.items())

@@ -24,7 +24,9 @@ import uvicorn
 from litestar import Litestar
 
 from loopmargin_service.http.app import Wrap, create_app
+from loopmargin_service.http.connection import Bounds, bounded
 from loopmargin_service.http.health import Readiness
+from loopmargin_service.http.keys import Keyring
 from loopmargin_service.http.log import event, logging_to
 from loopmargin_service.http.metrics_port import metrics_served
 from loopmargin_service.http.settings import CannotServeError, Settings, SettingsError, read
@@ -39,10 +41,16 @@ class Worker(uvicorn.Server):
     """A server that tells its address, freezes its start-up memory and drains before closing."""
 
     def __init__(
-        self, config: uvicorn.Config, readiness: Readiness, settings: Settings, metrics: str = ""
+        self,
+        config: uvicorn.Config,
+        readiness: Readiness,
+        keyring: Keyring | None,
+        settings: Settings,
+        metrics: str = "",
     ) -> None:
         super().__init__(config)
         self._readiness = readiness
+        self._keyring = keyring
         self._settings = settings
         self._drain_s = settings.drain_s
         self._metrics = metrics
@@ -50,6 +58,7 @@ class Worker(uvicorn.Server):
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         """Start listening, then say where."""
         await super().startup(sockets)
+        asyncio.get_running_loop().add_signal_handler(signal.SIGHUP, self._read_again)
         gc.collect()
         gc.freeze()
         addresses = [_address(bound) for bound in sockets or ()]
@@ -67,6 +76,11 @@ class Worker(uvicorn.Server):
         if self._metrics:
             sys.stdout.write(f"metrics on {self._metrics}\n")
         sys.stdout.flush()
+
+    def _read_again(self) -> None:
+        """Read the file of keys now; without one there is nothing to read again."""
+        if self._keyring is not None:
+            self._keyring.reload()
 
     def handle_exit(self, sig: int, frame: FrameType | None) -> None:  # noqa: ARG002 - uvicorn's
         """Stop wanting traffic at once and stop listening later, and end with status 0.
@@ -114,7 +128,10 @@ def _serve(app: Litestar, settings: Settings) -> int:
         host=settings.host,
         port=settings.port,
         loop="uvloop",
-        http="httptools",
+        http=bounded(
+            Bounds(settings.connections, settings.patience_s, settings.body_bytes_per_s),
+            app.state.meters.connections_refused.add,
+        ),
         lifespan="on",
         log_config=None,
         log_level="warning",
@@ -122,10 +139,14 @@ def _serve(app: Litestar, settings: Settings) -> int:
         server_header=False,
         timeout_keep_alive=KEEP_ALIVE_S,
         timeout_graceful_shutdown=grace_s(settings),
+        # Who is believed about the address of a caller is a setting of ours.
+        proxy_headers=False,
     )
     bound = config.bind_socket()
-    with metrics_served(settings, app.state.meters.registry) as metrics:
-        Worker(config, app.state.readiness, settings, metrics).run(sockets=[bound])
+    state = app.state
+    with metrics_served(settings, state.meters.registry) as metrics:
+        worker = Worker(config, state.readiness, state.keyring, settings, metrics)
+        worker.run(sockets=[bound])
     event(logging.INFO, "stop")
     return 0
 

@@ -4,17 +4,27 @@ Every mistake is reported at once, and a variable with our prefix that means not
 here is refused, because a misspelt limit would otherwise be a limit that is not there.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Annotated, Literal
 
 import msgspec
 from msgspec import Meta, Struct
 
+from loopmargin_service.http.caller import networks
+from loopmargin_service.http.keys import read_keys
+
 PREFIX = "LOOPMARGIN_"
 SECRETS = frozenset({"redis_url"})
-# The client reads this from the same shell; it says nothing to the service.
-CLIENT_VARIABLES = frozenset({"base_url"})
+# The client reads these from the same shell; they say nothing to the service.
+CLIENT_VARIABLES = frozenset({"base_url", "api_key"})
+
+
+# What a type cannot say of a setting; each raises ValueError.
+CHECKS: dict[str, Callable[[str], object]] = {
+    "keys_file": lambda path: read_keys(Path(path)) if path else None,
+    "trusted_proxies": networks,
+}
 
 
 class Settings(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
@@ -109,6 +119,67 @@ class Settings(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
         int,
         Meta(ge=2**28, le=2**40, description="Memory that one worker process may take."),
     ] = 2 * 2**30
+    keys_file: Annotated[
+        str,
+        Meta(max_length=4096, description="File of the keys that may ask; empty to ask for none."),
+    ] = ""
+    quota_units_per_min: Annotated[
+        int,
+        Meta(
+            ge=1,
+            le=600_000,
+            description="Units of 10 ms of work that a caller may ask for in a minute, over all "
+            "replicas. Counts for keys without a quota of their own.",
+        ),
+    ] = 6_000
+    quota_burst_units: Annotated[
+        int, Meta(ge=1, le=600_000, description="Units that a caller may ask for at once.")
+    ] = 1_000
+    quota_at_once: Annotated[
+        int, Meta(ge=1, le=10_000, description="Requests of a caller open at once, in a replica.")
+    ] = 32
+    quota_by_address: Annotated[
+        bool, Meta(description="Hold callers to a quota by their address, where there are no keys.")
+    ] = False
+    replicas: Annotated[
+        int,
+        Meta(
+            ge=1,
+            le=1_000,
+            description="Replicas that share a quota; while they have no shared store each grants "
+            "its part.",
+        ),
+    ] = 1
+    connections: Annotated[
+        int, Meta(ge=1, le=100_000, description="Connections open at once; more are turned away.")
+    ] = 1_000
+    patience_s: Annotated[
+        float,
+        Meta(
+            ge=0.1,
+            le=300.0,
+            description="Time for the head of a request, and for a body before it must keep to its "
+            "rate.",
+        ),
+    ] = 10.0
+    body_bytes_per_s: Annotated[
+        int, Meta(ge=1, le=2**20, description="Slowest rate at which a body may come.")
+    ] = 1024
+    trusted_proxies: Annotated[
+        str,
+        Meta(
+            max_length=2000,
+            description="Addresses or networks whose X-Forwarded-For is believed, by commas.",
+        ),
+    ] = ""
+    origins: Annotated[
+        str,
+        Meta(
+            max_length=2000,
+            pattern=r"^(https?://[a-z0-9.:\[\]-]+(,https?://[a-z0-9.:\[\]-]+)*)?(?![\s\S])",
+            description="Origins whose pages may ask from a browser, by commas; empty for none.",
+        ),
+    ] = ""
 
     def shown(self) -> dict[str, str]:
         """Every setting as text, secrets hidden."""
@@ -163,11 +234,14 @@ def _mistakes(name: str, value: str) -> Iterator[str]:
     try:
         field, text = _resolved(name, value)
         msgspec.convert({field: text}, Settings, strict=False)
+        CHECKS.get(field, str)(text)
     except OSError as error:
         yield f"{variable} names a file that cannot be read: {error.strerror}."
     except msgspec.ValidationError as error:
         said = "" if secret else f" is {value!r}"
         yield f"{variable}{said}: {str(error).split(' - at')[0]}."
+    except ValueError as error:
+        yield f"{variable} is {value!r}: {str(error).removesuffix('.')}."
 
 
 def _resolved(name: str, value: str) -> tuple[str, str]:

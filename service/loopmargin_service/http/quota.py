@@ -1,0 +1,182 @@
+"""How much work each caller may ask for: the arithmetic of a quota, and its two keepers.
+
+A quota is a bucket of units that fills at a steady rate up to the burst (the generic cell
+rate algorithm: one number a caller, the moment at which its bucket is full again). A
+charge larger than the bucket is let in when the bucket is full, and leaves it in debt, so
+that large questions stay possible and the rate still holds in the long run.
+
+One keeper is the server that replicas share, exact over all of them. The other is this
+process, with its share of the quota, for as long as there is no such server. What the
+first lets in is noted in the second, so that losing the first gives nobody a fresh start.
+"""
+
+import math
+import time
+from collections import OrderedDict
+from collections.abc import Callable
+from typing import NamedTuple, Protocol
+
+from loopmargin_service.http.store import Unavailable
+
+# Work of one unit on one core. [s]
+UNIT_S = 0.01
+US = 1_000_000
+# A bucket full again later than this is not believed: the clock of its keeper was turned back.
+LONGEST_DEBT_US = 3600 * US
+MOST_CALLERS = 10_000
+# Units are fetched ahead from the shared keeper by this part of the bucket, and kept so long.
+AHEAD = 32
+AHEAD_US = US
+
+
+class Policy(NamedTuple):
+    """A quota: the time in which one unit comes back, and how many units the bucket holds."""
+
+    interval_us: int
+    burst_units: int
+
+    @property
+    def full_us(self) -> int:
+        """Time in which an empty bucket fills."""
+        return self.interval_us * self.burst_units
+
+    def share(self, replicas: int) -> "Policy":
+        """Part of one replica when nothing is shared; together they are no more than the whole."""
+        return Policy(self.interval_us * replicas, max(1, self.burst_units // replicas))
+
+
+class Standing(NamedTuple):
+    """How a charge ended: let in or not, whole units left, and the time until there is more.
+
+    After a refusal that is the time until the same charge would be let in. `ahead_units` are
+    charged beyond what was asked for, and `local` says that the quota was not shared.
+    """
+
+    admitted: bool
+    left_units: int
+    wait_us: int
+    ahead_units: int = 0
+    local: bool = False
+
+
+class SharedQuota(Protocol):
+    """What several replicas share."""
+
+    async def take(self, caller: str, policy: Policy, units: int, ahead: int) -> Standing:
+        """Charge a caller, or raise Unavailable."""
+
+
+def policy(units_per_min: int, burst_units: int) -> Policy:
+    """Make a quota; the time of a unit is rounded up, so that the rate is never exceeded."""
+    return Policy(math.ceil(60 * US / units_per_min), burst_units)
+
+
+def units_of(work_s: float) -> int:
+    """Units that a calculation costs, at least one."""
+    return max(1, math.ceil(work_s / UNIT_S))
+
+
+def charge(full_at_us: int, now_us: int, quota: Policy, units: int) -> tuple[int, Standing]:
+    """Charge a bucket that is full again at a moment; give the new moment and how it ended."""
+    full_at_us = min(max(full_at_us, now_us), now_us + quota.full_us + LONGEST_DEBT_US)
+    room_us = quota.full_us - (full_at_us - now_us)
+    needed_us = min(units, quota.burst_units) * quota.interval_us
+    if room_us < needed_us:
+        left = max(0, room_us // quota.interval_us)
+        return full_at_us, Standing(False, left, needed_us - room_us)  # noqa: FBT003 - first field
+    room_us -= units * quota.interval_us
+    left = max(0, room_us // quota.interval_us)
+    wait_us = (left + 1) * quota.interval_us - room_us
+    return full_at_us + units * quota.interval_us, Standing(True, left, wait_us)  # noqa: FBT003 - first field
+
+
+class LocalQuota:
+    """The buckets of this process; those not used for longest are forgotten first."""
+
+    def __init__(self, clock_us: Callable[[], int]) -> None:
+        self._clock_us = clock_us
+        self._full_at_us: OrderedDict[str, int] = OrderedDict()
+
+    def take(self, caller: str, quota: Policy, units: int) -> Standing:
+        """Charge a caller."""
+        now_us = self._clock_us()
+        moment, standing = charge(self._full_at_us.get(caller, 0), now_us, quota, units)
+        self._keep(caller, moment)
+        return standing
+
+    def note(self, caller: str, quota: Policy, units: int) -> None:
+        """Take what was charged elsewhere, down to an empty bucket and not below."""
+        now_us = self._clock_us()
+        moment = max(self._full_at_us.get(caller, 0), now_us) + units * quota.interval_us
+        self._keep(caller, min(moment, now_us + quota.full_us))
+
+    def _keep(self, caller: str, full_at_us: int) -> None:
+        self._full_at_us[caller] = full_at_us
+        self._full_at_us.move_to_end(caller)
+        if len(self._full_at_us) > MOST_CALLERS:
+            self._full_at_us.popitem(last=False)
+
+
+class _Ahead(NamedTuple):
+    units: int
+    left_units: int
+    until_us: int
+
+
+class Meter:
+    """Charges callers where the quota is shared, and here where that cannot be."""
+
+    def __init__(
+        self,
+        shared: SharedQuota | None = None,
+        replicas: int = 1,
+        clock_us: Callable[[], int] = lambda: time.monotonic_ns() // 1000,
+    ) -> None:
+        self._shared = shared
+        self._replicas = replicas
+        self._clock_us = clock_us
+        self._local = LocalQuota(clock_us)
+        self._ahead: dict[str, _Ahead] = {}
+
+    async def take(self, caller: str, quota: Policy, units: int) -> Standing:
+        """Charge a caller; the fewest possible words are changed with the shared keeper."""
+        if self._shared is None:
+            standing = self._local.take(caller, quota.share(self._replicas), units)
+            return standing._replace(local=self._replicas > 1)
+        standing = self._from_ahead(caller, quota, units) or await self._fetched(
+            caller, quota, units
+        )
+        if standing.admitted and not standing.local:
+            self._local.note(caller, quota.share(self._replicas), units)
+        return standing
+
+    def _from_ahead(self, caller: str, quota: Policy, units: int) -> Standing | None:
+        """Spend what was fetched ahead, if it is enough and not stale."""
+        held = self._ahead.get(caller)
+        if held is None or held.units < units or held.until_us < self._clock_us():
+            return None
+        rest = held.units - units
+        self._ahead[caller] = held._replace(units=rest)
+        return Standing(True, held.left_units + rest, quota.interval_us)  # noqa: FBT003 - first field
+
+    async def _fetched(self, caller: str, quota: Policy, units: int) -> Standing:
+        assert self._shared is not None  # noqa: S101 - the only caller has looked
+        try:
+            standing = await self._shared.take(caller, quota, units, quota.burst_units // AHEAD)
+        except Unavailable:
+            share = quota.share(self._replicas)
+            return self._local.take(caller, share, units)._replace(local=True)
+        if standing.ahead_units:
+            self._hold(caller, standing)
+        return standing
+
+    def _hold(self, caller: str, standing: Standing) -> None:
+        """Keep what was charged ahead, with what another request fetched meanwhile."""
+        now_us = self._clock_us()
+        held = self._ahead.get(caller)
+        rest = held.units if held is not None and held.until_us >= now_us else 0
+        if len(self._ahead) >= MOST_CALLERS:
+            self._ahead.clear()
+        self._ahead[caller] = _Ahead(
+            rest + standing.ahead_units, standing.left_units, now_us + AHEAD_US
+        )
