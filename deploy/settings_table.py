@@ -57,7 +57,9 @@ def _row(name: str, about: dict[str, Any]) -> str:
     if name in SECRETS:
         variable += f" or `{PREFIX}{name.upper()}_FILE`"
     default = about.get("default", "")
-    shown = f"`{default}`" if default not in ("", None) else "empty"
+    shown = "empty" if default in ("", None) else f"`{default}`"
+    if isinstance(default, bool):
+        shown = shown.lower()
     meaning = about.get("description", "").replace("|", r"\|")
     return f"| {variable} | {shown} | {', '.join(_bounds(about))} | {meaning} |"
 
@@ -66,9 +68,12 @@ def _bounds(about: dict[str, Any]) -> Iterator[str]:
     if "enum" in about:
         yield " or ".join(f"`{word}`" for word in about["enum"])
         return
-    yield {"string": "text", "integer": "whole number", "number": "number"}.get(
-        about.get("type", ""), about.get("type", "text")
-    )
+    yield {
+        "boolean": "`true` or `false`",
+        "string": "text",
+        "integer": "whole number",
+        "number": "number",
+    }.get(about.get("type", ""), about.get("type", "text"))
     if "minimum" in about or "maximum" in about:
         yield f"{about.get('minimum', '')} to {about.get('maximum', '')}"
     if "maxLength" in about:

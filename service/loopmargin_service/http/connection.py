@@ -41,20 +41,21 @@ class Bounds(NamedTuple):
     """What connections may take: how many there are, and how slow one may be.
 
     A head has `patience_s`; so has a body, and a second more for each `floor_bytes` that
-    have come. An answer that is not taken for `taking_s` is given up.
+    have come. An answer that is not taken for `taking_s` is given up. `refused` is
+    told of each refusal, by one word.
     """
 
     connections: int = 1000
     patience_s: float = 10.0
     floor_bytes: int = 1024
     taking_s: float = 30.0
+    refused: Callable[[str], None] = lambda _reason: None
 
 
 class Connection(HttpToolsProtocol):
     """The server's own protocol with bounds; `bounded` makes a class with some of one's own."""
 
     bounds: ClassVar[Bounds] = Bounds()
-    refused: ClassVar[Callable[[str], None]] = staticmethod(lambda _reason: None)
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
         """Take a connection, or refuse it when there are too many."""
@@ -204,7 +205,7 @@ class Connection(HttpToolsProtocol):
         """Say why and close; a response that is under way is let out first."""
         self._deaf = True
         self._stop_watch()
-        self.refused(problem.kind.name.replace("-", "_"))
+        self.bounds.refused(problem.kind.name.replace("-", "_"))
         own = self._in_message and self._head_done
         if self._is_idle():
             # The caller has its answer already and only goes on sending.
@@ -234,9 +235,9 @@ class Connection(HttpToolsProtocol):
         self.transport.close()
 
 
-def bounded(bounds: Bounds, refused: Callable[[str], None]) -> type[Connection]:
-    """Make a class of connections with some bounds that tells why it refuses one."""
-    return type("Connection", (Connection,), {"bounds": bounds, "refused": staticmethod(refused)})
+def bounded(bounds: Bounds) -> type[Connection]:
+    """Make a class of connections with some bounds."""
+    return type("Connection", (Connection,), {"bounds": bounds})
 
 
 def framing_fault(fields: list[tuple[bytes, bytes]], version: str) -> str:

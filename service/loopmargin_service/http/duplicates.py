@@ -6,6 +6,7 @@ bytes prove that nothing was dropped; only otherwise are the keys of each map re
 
 import json
 import struct
+from collections import Counter
 from collections.abc import Iterator
 
 import msgspec
@@ -49,8 +50,8 @@ def _object(pairs: list[tuple[str, object]]) -> dict[str, object]:
     if len(found) == len(pairs):
         return found
     doubled = Doubled(found)
-    names = [name for name, _ in pairs]
-    doubled.key = next(name for name in names if names.count(name) > 1)
+    times = Counter(name for name, _ in pairs)
+    doubled.key = next(name for name in times if times[name] > 1)
     return doubled
 
 

@@ -128,10 +128,7 @@ def _serve(app: Litestar, settings: Settings) -> int:
         host=settings.host,
         port=settings.port,
         loop="uvloop",
-        http=bounded(
-            Bounds(settings.connections, settings.patience_s, settings.body_bytes_per_s),
-            app.state.meters.connections_refused.add,
-        ),
+        http=bounded(_bounds(app, settings)),
         lifespan="on",
         log_config=None,
         log_level="warning",
@@ -174,6 +171,16 @@ def tracing(settings: Settings) -> Iterator[Wrap]:
 def grace_s(settings: Settings) -> int:
     """Longest time that answers under way may take after the drain. [s]"""
     return math.ceil(settings.deadline_s) + SENDING_S
+
+
+def _bounds(app: Litestar, settings: Settings) -> Bounds:
+    """Say what connections may take, and where it is counted that one took more."""
+    return Bounds(
+        connections=settings.connections,
+        patience_s=settings.patience_s,
+        floor_bytes=settings.body_bytes_per_s,
+        refused=app.state.meters.connections_refused.add,
+    )
 
 
 def _address(bound: socket.socket) -> str:

@@ -2,6 +2,7 @@
 
 import json
 import math
+import time
 from typing import Any
 
 import msgspec
@@ -102,3 +103,19 @@ def test_msgpack_duplicates_are_found_with_their_place() -> None:
 def test_a_whole_number_of_many_digits_costs_nothing() -> None:
     """It is infinite before it is an integer."""
     assert duplicates.tree("9" * 5000) == math.inf
+
+
+def test_the_last_of_many_names_given_twice_costs_no_more_than_the_first() -> None:
+    """A long body with one double at its end must not hold up everybody else."""
+    names = [f'"k{number}":0' for number in range(20_000)]
+
+    def seconds(doubled: str) -> float:
+        text = "{" + ",".join([*names, doubled]) + "}"
+        begun = time.perf_counter()
+        assert duplicates.in_json(text) is not None
+        return time.perf_counter() - begun
+
+    first, last = (min(seconds(name) for _ in range(3)) for name in (names[0], names[-1]))
+
+    # Comparing each name with every other took 500 times as long.
+    assert last < 20 * first
