@@ -15,7 +15,7 @@ import httpx
 import pytest
 
 from tests.faults.service_process import ServiceProcess
-from tests.faults.wire import connect, head, hear, talk, tell
+from tests.faults.wire import connect, head, hear, hear_one, talk, tell
 
 QUESTION = Path("openapi/examples/pump-head.question.json").read_bytes()
 PATIENCE = 1.0
@@ -155,7 +155,7 @@ def test_empty_lines_do_not_hold_a_connection(service: ServiceProcess) -> None:
     """A parser passes them over before a request; they are no request."""
     with connect(service) as connection:
         tell(connection, LIVE)
-        assert connection.recv(65536).startswith(b"HTTP/1.1 200")
+        assert hear_one(connection).startswith(b"HTTP/1.1 200")
         tell(connection, b"\r\n")
 
         assert hear(connection).said == b""
@@ -203,7 +203,7 @@ def test_an_idle_connection_outlives_the_patience(service: ServiceProcess) -> No
     """Between requests a caller may rest."""
     with connect(service) as connection:
         tell(connection, LIVE)
-        assert connection.recv(65536).startswith(b"HTTP/1.1 200")
+        assert hear_one(connection).startswith(b"HTTP/1.1 200")
         time.sleep(2 * PATIENCE)
         tell(connection, LAST)
 

@@ -53,6 +53,19 @@ def hear(connection: socket.socket) -> Heard:
     return Heard(said, closed=True)
 
 
+def hear_one(connection: socket.socket) -> bytes:
+    """Read one response to its end, and nothing behind it."""
+    said = b""
+    while b"\r\n\r\n" not in said:
+        said += connection.recv(1)
+    length = re.search(rb"content-length: (\d+)", said)
+    assert length is not None
+    wanted = len(said) + int(length[1])
+    while len(said) < wanted:
+        said += connection.recv(wanted - len(said))
+    return said
+
+
 def talk(service: ServiceProcess, *pieces: bytes) -> Heard:
     """Send pieces and read until the service closes the connection."""
     with connect(service) as connection:
