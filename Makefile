@@ -9,7 +9,7 @@ LINTER := tests/openapi_lint
 NOT_SECRET := \.lock$$|package-lock\.json$$|deploy/sbom\.json$$|openapi\.json$$|\.answer\.json$$
 
 .PHONY: help demo test serve check check-code check-openapi check-deploy check-secrets \
-	check-proxy format fuzz bench mutate openapi deploy-files accept-secrets release-contract lock clean
+	check-proxy format fuzz bench laws mutate openapi deploy-files accept-secrets release-contract lock clean
 
 help:
 	@echo "make demo     size the demo machine, over HTTP"
@@ -18,6 +18,7 @@ help:
 	@echo "make check    format, lint, types, layers, OpenAPI, deployment files, secrets, proxy"
 	@echo "make fuzz     the long fuzz"
 	@echo "make bench    benchmarks, as ratios"
+	@echo "make laws     write tests/published/README.md from the published tests"
 	@echo "make mutate   change physics in thousands of places and see whether a test notices; hours"
 	@echo "make openapi  write openapi/openapi.json and the example answers"
 	@echo "make deploy-files      write the table of settings and the bill of materials"
@@ -98,6 +99,9 @@ fuzz: .venv/ready-test
 
 bench: .venv/ready-test
 	$(BIN)/python -m tests.performance
+
+laws: .venv/ready-test
+	$(BIN)/python -m tests.published.laws_page
 
 # In a copy, where service/ is called src/: the tool finds packages there and at the top only.
 # MUTANTS='loopmargin_service.physics.air.*' looks at one module.

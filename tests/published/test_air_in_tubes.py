@@ -5,13 +5,18 @@ import pytest
 from scipy.constants import g as gravity
 
 from loopmargin_service.physics.air_carry import slug_rise_velocity, velocity_to_clear_pockets
-from tests.published.printed import Printed
+from tests.published.printed import Independent, Printed
+
+pytestmark = pytest.mark.law("air_carry.slug_rise_velocity")
 
 DENSITY, VISCOSITY, TENSION = 997.05, 8.9e-4, 0.0720
 DUMITRESCU = "D. T. Dumitrescu, Z. angew. Math. Mech. 23 (1943), from memory"
 BEARDMORE = "E. T. White and R. H. Beardmore, Chem. Eng. Sci. 17 (1962), from memory"
 TAYLOR = "R. M. Davies and G. I. Taylor, Proc. R. Soc. A 200 (1950), from memory"
 SANKS = "Wisner et al. 1975 as printed in Sanks, Pumping Station Design"
+VIANA = Independent("Viana et al. 2003, law printed in the abstract for R > 200", rel=1e-3)
+THICK = Independent("Viana et al. 2003, law printed in the abstract for R < 10", rel=0.10)
+WALLIS = Independent("Wallis 1969, constants from memory", rel=0.20)
 SPREAD = "theory or fit of another author; the laws spread by 5 %"
 
 
@@ -34,7 +39,7 @@ def test_slug_in_water_follows_the_printed_law(bore: float) -> None:
     rise = slug_rise_velocity(bore, DENSITY, VISCOSITY, TENSION)
 
     froude = 0.34 / (1.0 + 3805.0 / eotvos**3.06) ** 0.58
-    assert float(rise / np.sqrt(gravity * bore)) == pytest.approx(froude, rel=1e-3)
+    VIANA.check(rise / np.sqrt(gravity * bore), froude)
 
 
 @pytest.mark.parametrize("eotvos", [15.0, 30.0, 100.0, 1000.0])
@@ -43,7 +48,7 @@ def test_slug_in_thick_liquid_follows_the_printed_law(eotvos: float, reynolds: f
     """At small buoyancy Reynolds number the rise is the abstract's second law within 10 %."""
     printed = 9.494e-3 / (1.0 + 6197.0 / eotvos**2.561) ** 0.5793 * reynolds**1.026
 
-    assert froude_of_slug(eotvos, reynolds) == pytest.approx(printed, rel=0.10)
+    THICK.check(froude_of_slug(eotvos, reynolds), printed)
 
 
 @pytest.mark.parametrize(
@@ -79,9 +84,10 @@ def test_slug_is_near_to_wallis(bore: float) -> None:
 
     rise = slug_rise_velocity(bore, DENSITY, VISCOSITY, TENSION)
 
-    assert float(rise) == pytest.approx(wallis, rel=0.20)
+    WALLIS.check(rise, wallis)
 
 
+@pytest.mark.law("air_carry.velocity_to_clear_pockets")
 @pytest.mark.parametrize(
     ("degrees", "row"),
     [(0.0, Printed(SANKS, "0.825", "1")), (90.0, Printed(SANKS, "1.075", "1"))],

@@ -17,7 +17,7 @@ from loopmargin_service.physics import louvred_core
 from loopmargin_service.physics.air_path import CASE, CURVE_DENSITY, ROOM, AirPath, fan_pressure
 from loopmargin_service.physics.curve import falling_curve
 from loopmargin_service.physics.radiator import AirStream
-from tests.published.printed import Printed
+from tests.published.printed import Independent
 from tests.unit.physics.bench_air import (
     CORE,
     CUBIC_METRE_PER_HOUR,
@@ -29,8 +29,12 @@ from tests.unit.physics.bench_air import (
     rated,
 )
 
+pytestmark = pytest.mark.law("air_path.fan_pressure")
+
 PRESSURE, FREE_FLOW = 30.0, 110.0 * CUBIC_METRE_PER_HOUR
 LINEAR, QUADRATIC = 6.0, 9.0
+CLOSED = Independent("formula of a parabola against a quadratic drop", rel=1e-8)
+ROOT = Independent("scipy 1.17.1 `brentq` on the written-out balance", rel=1e-7)
 
 
 def crossing(ratio: float, denser: float = 1.0, pressure: float = PRESSURE) -> float:
@@ -48,7 +52,7 @@ def test_parabola_against_a_core(rpm: float) -> None:
 
     flow = air_flows([path], speed=rpm / 2000.0).flow[0, 0]
 
-    assert flow / CURVE_DENSITY == pytest.approx(crossing(rpm / 2000.0), rel=1e-8)
+    CLOSED.check(flow / CURVE_DENSITY, crossing(rpm / 2000.0))
 
 
 def test_speed_with_a_linear_part_counts_more_than_in_proportion() -> None:
@@ -70,8 +74,8 @@ def test_quadratic_systems_follow_the_fan_laws() -> None:
     pressure, _ = fan_pressure(path, fan(PRESSURE, 110.0), stream, np.array([0.75, 0.5]))
 
     similarity = "similarity of fans at 1500 and 1000 rpm, exact"
-    Printed(similarity, "0.666667", "1").check(flow[1] / flow[0])
-    Printed(similarity, "0.444444", "1").check(pressure[1] / pressure[0])
+    Independent(similarity, abs=5e-7).check(flow[1] / flow[0], 2.0 / 3.0)
+    Independent(similarity, abs=5e-7).check(pressure[1] / pressure[0], 4.0 / 9.0)
 
 
 @pytest.mark.parametrize("altitude", [500.0, 1000.0, 2000.0, 3000.0])
@@ -86,7 +90,7 @@ def test_thin_air(altitude: float) -> None:
 
     flow = air_flows([path], denser * CURVE_DENSITY).flow[0, 0] / (denser * CURVE_DENSITY)
 
-    assert flow == pytest.approx(crossing(1.0, denser), rel=1e-8)
+    CLOSED.check(flow, crossing(1.0, denser))
     assert 0.9 * crossing(1.0) < flow < crossing(1.0)
 
 
@@ -106,7 +110,7 @@ def test_twice_the_pressure_is_two_fans_in_series() -> None:
 
     flow = air_flows([path]).flow[0, 0] / CURVE_DENSITY
 
-    assert flow == pytest.approx(crossing(1.0, pressure=2.0 * PRESSURE), rel=1e-8)
+    CLOSED.check(flow, crossing(1.0, pressure=2.0 * PRESSURE))
 
 
 @pytest.mark.parametrize("ratio", [0.3, 0.6, 1.0])
@@ -130,7 +134,7 @@ def test_measured_fan_against_a_louvred_core(ratio: float, denser: float) -> Non
 
     flow = air_flows([path], density, speed=ratio).flow[0, 0] / density
 
-    assert flow == pytest.approx(expected, rel=1e-7)
+    ROOT.check(flow, expected)
 
 
 def test_radiators_in_and_fans_out() -> None:
@@ -159,10 +163,10 @@ def test_radiators_in_and_fans_out() -> None:
 
     found = air_flows(paths)
 
-    assert found.pressure[1, 0] == pytest.approx(expected, rel=1e-6)
-    assert found.flow[0, 0] / CURVE_DENSITY == pytest.approx(
-        through(-expected, intake, core), rel=1e-7
+    Independent("scipy 1.17.1 `brentq`, pressure of the case", rel=1e-6).check(
+        found.pressure[1, 0], expected
     )
+    ROOT.check(found.flow[0, 0] / CURVE_DENSITY, through(-expected, intake, core))
 
 
 def test_density_of_the_curves() -> None:

@@ -6,9 +6,11 @@ import pytest
 from scipy.linalg import eigh_tridiagonal
 
 from loopmargin_service.physics import flat_tube
-from tests.published.printed import Printed
+from tests.published.printed import Independent, Printed
 
 TABLE = "F. P. Incropera et al., Fundamentals of Heat and Mass Transfer, table 8.1, from memory"
+ENERGY = Independent("the energy equation in finite differences, by scipy", rel=0.02)
+GNIELINSKI = Independent("ht 1.2.0 `turbulent_Gnielinski`", rel=1e-6)
 POLYNOMIAL = "the polynomial is up to 0.3 % off the table it stands for"
 
 
@@ -35,6 +37,7 @@ def mean_nusselt(reduced_length: float) -> float:
     return float(-np.log(bulk) / (4.0 * reduced_length))
 
 
+@pytest.mark.law("flat_tube.developed_nusselt")
 @pytest.mark.parametrize(
     ("side_ratio", "row"),
     [
@@ -52,14 +55,14 @@ def test_developed_values(side_ratio: float, row: Printed) -> None:
     row.check(flat_tube.developed_nusselt(side_ratio))
 
 
+@pytest.mark.law("flat_tube.laminar_nusselt")
 @pytest.mark.parametrize("length", [0.002, 0.003, 0.005, 0.006, 0.008, 0.01, 0.02, 0.05, 0.2, 1.0])
 def test_entrance_equal_to_the_energy_equation(length: float) -> None:
     """The joined entrance law stays within 2 % of a numerical solution."""
-    found = float(flat_tube.laminar_nusselt(length, 0.0))
-
-    assert mean_nusselt(length) == pytest.approx(found, rel=0.02)
+    ENERGY.check(flat_tube.laminar_nusselt(length, 0.0), mean_nusselt(length))
 
 
+@pytest.mark.law("flat_tube.turbulent_nusselt")
 @pytest.mark.parametrize(("reynolds", "prandtl"), [(4e3, 4.3), (1e4, 5.0), (5e4, 7.0)])
 def test_turbulent_equal_to_ht(reynolds: float, prandtl: float) -> None:
     """Equal to Gnielinski's law in ht 1.2.0 with the same friction factor."""
@@ -67,4 +70,4 @@ def test_turbulent_equal_to_ht(reynolds: float, prandtl: float) -> None:
 
     expected = ht.turbulent_Gnielinski(reynolds, prandtl, friction)
 
-    assert expected == pytest.approx(float(flat_tube.turbulent_nusselt(reynolds, prandtl)))
+    GNIELINSKI.check(flat_tube.turbulent_nusselt(reynolds, prandtl), expected)

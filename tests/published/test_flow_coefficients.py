@@ -7,11 +7,15 @@ from fluids.control_valve import size_control_valve_l
 from fluids.fittings import Cv_to_Kv
 
 from loopmargin_service.physics.drop import from_kv
-from tests.published.printed import Printed
+from tests.published.printed import Independent, Printed
+
+pytestmark = pytest.mark.law("drop.from_kv")
 
 TABLE = "The Engineering ToolBox, Water control valves, Kv over pressure drop and flow"
 EXAMPLE = "The Engineering ToolBox, Liquid, steam and gas: flow factor Kv"
 IEC = "IEC 60534-2-1, annex, example 1: water at 363 K, 360 m3/h from 680 to 220 kPa"
+SIZING = Independent("fluids 1.3.1 `size_control_valve_l`, water of 999.10 kg/m3", rel=6e-4)
+AMERICAN = Independent("definition of Cv, fluids 1.3.1 `Cv_to_Kv`", rel=1e-4)
 GALLON = 3.785411784e-3
 PSI = 6894.757293168
 HOUR = 3600.0
@@ -61,7 +65,7 @@ def test_equal_to_an_independent_sizing() -> None:
         D1=0.15, D2=0.15, d=0.15, FL=0.9, Fd=0.46,
     )  # fmt: skip
 
-    assert kv_needed(0.1, 460e3, 965.4) == pytest.approx(expected, rel=6e-4)
+    SIZING.check(kv_needed(0.1, 460e3, 965.4), expected)
 
 
 def test_american_coefficient() -> None:
@@ -73,4 +77,4 @@ def test_american_coefficient() -> None:
 
     pressure_drop = float(drop.quadratic) * (GALLON / 60.0) ** 2
 
-    assert pressure_drop / PSI == pytest.approx((1.0 / 0.6) ** 2, rel=1e-4)
+    AMERICAN.check(pressure_drop / PSI, (1.0 / 0.6) ** 2)

@@ -5,11 +5,16 @@ import pytest
 from fluids.friction import Churchill_1977, Clamond, oregon_fd_smooth, oregon_Res
 
 from loopmargin_service.physics.pipe import friction_factor
-from tests.published.printed import Printed
+from tests.published.printed import Independent, Printed
+
+pytestmark = pytest.mark.law("pipe.friction_factor")
 
 SMOOTH = "F. M. White, Fluid Mechanics, 4th ed., section 6.4, values below eq. 6.54"
 ROUGH = "F. M. White, Fluid Mechanics, 4th ed., section 6.4, values below eq. 6.63"
 OTHER_LAW = "the printed law is Prandtl's, from which Churchill's departs by up to 3.1 %"
+CHURCHILL = Independent("fluids 1.3.1 `Churchill_1977`", rel=1e-11)
+COLEBROOK = Independent("Colebrook by fluids 1.3.1 `Clamond`, Re 4e3 to 1e8", rel=0.031)
+MEASURED = "McKeon et al., J. Fluid Mech. 511 (2004), measured, carried in fluids 1.3.1"
 CHART = "read off Moody's chart; Churchill's law departs from its lines by up to 3.1 %"
 
 SMOOTH_ROWS = [
@@ -78,10 +83,10 @@ def test_measured_smooth_pipe(low: float, high: float, off: float) -> None:
     reynolds, measured = np.array(oregon_Res), np.array(oregon_fd_smooth)
     inside = (reynolds > low) & (reynolds < high)
 
-    deviation = friction_factor(reynolds[inside]) / measured[inside] - 1.0
-
     assert inside.sum() >= 10
-    assert np.abs(deviation).max() <= off
+    Independent(f"{MEASURED}, {off:.1%}", rel=off).check(
+        friction_factor(reynolds[inside]), measured[inside]
+    )
 
 
 @pytest.mark.parametrize("roughness", [0.0, 1e-5, 1e-3, 0.05])
@@ -91,7 +96,7 @@ def test_equal_to_an_independent_churchill(roughness: float) -> None:
 
     expected = [Churchill_1977(re, roughness) for re in reynolds]
 
-    np.testing.assert_allclose(friction_factor(reynolds, roughness), expected, rtol=1e-11)
+    CHURCHILL.check(friction_factor(reynolds, roughness), expected)
 
 
 @pytest.mark.parametrize("roughness", [0.0, 1e-6, 1e-4, 1e-2])
@@ -101,4 +106,4 @@ def test_near_to_colebrook(roughness: float) -> None:
 
     expected = [Clamond(re, roughness) for re in reynolds]
 
-    np.testing.assert_allclose(friction_factor(reynolds, roughness), expected, rtol=0.031)
+    COLEBROOK.check(friction_factor(reynolds, roughness), expected)

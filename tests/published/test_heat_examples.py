@@ -11,12 +11,20 @@ import wntr  # type: ignore[import-untyped]
 from CoolProp.CoolProp import PropsSI
 
 from loopmargin_service.physics import air
+from tests.published.printed import Independent
 from tests.published.test_networks_against_epanet import BRIDGE, SMALL_PUMP, random_tubes
 from tests.published.tube_network import Tube
 from tests.unit.physics.bench_heat import Block, Branch, Case, Pump, Radiator, rises
 
 # The roughness is given in metres from the start, which the warning cannot know.
-pytestmark = pytest.mark.filterwarnings("ignore:Changing the headloss formula")
+pytestmark = [
+    pytest.mark.filterwarnings("ignore:Changing the headloss formula"),
+    pytest.mark.law("heat_balance.settle"),
+]
+
+EXCHANGERS = Independent("exchangers of ht 1.2.0, joined by hand", rel=1e-7)
+ENTHALPY = Independent("psychrolib 2.5.0 `GetDryAirEnthalpy`", rel=2e-3)
+PARCELS = Independent("parcels sent round a thousand times", rel=1e-7)
 
 # Capacity rate [W/K] for a flow [m3/s], so that 1 W is 1 mg/s and 1 K is 1 kg/m3 in EPANET.
 CAPACITY_PER_FLOW = 1e6
@@ -45,7 +53,7 @@ def test_one_radiator_sheds_the_heat_of_one_block() -> None:
     )
 
     hot = 300.0 / conductance
-    assert along == pytest.approx([hot - 300.0 / capacity, hot, hot - 300.0 / capacity], rel=1e-8)
+    EXCHANGERS.check(along, [hot - 300.0 / capacity, hot, hot - 300.0 / capacity])
 
 
 def test_two_radiators_in_series() -> None:
@@ -58,8 +66,8 @@ def test_two_radiators_in_series() -> None:
     row = (Block(250.0), Radiator(first), Radiator(second))
     (along,), _ = rises([Branch(1, 0, capacity, row)], Pump(capacity))
 
-    assert along[3] / along[1] == pytest.approx(left, rel=1e-8)
-    assert along[1] == pytest.approx(250.0 / (capacity * (1.0 - left)), rel=1e-8)
+    EXCHANGERS.check(along[3] / along[1], left)
+    EXCHANGERS.check(along[1], 250.0 / (capacity * (1.0 - left)))
 
 
 def test_two_exchangers_coupled_by_a_loop() -> None:
@@ -75,8 +83,8 @@ def test_two_exchangers_coupled_by_a_loop() -> None:
     row = (Radiator(warm, from_case=True), Radiator(cold))
     (along,), case = rises([Branch(1, 0, capacity, row)], Pump(capacity), Case(400.0, air=30.0))
 
-    assert case == pytest.approx(400.0 / 30.0, rel=1e-8)
-    assert capacity * (along[1] - along[0]) == pytest.approx(coupled * case, rel=1e-7)
+    EXCHANGERS.check(case, 400.0 / 30.0)
+    EXCHANGERS.check(capacity * (along[1] - along[0]), coupled * 400.0 / 30.0)
 
 
 def test_case_air_takes_up_heat_like_dry_air() -> None:
@@ -88,7 +96,7 @@ def test_case_air_takes_up_heat_like_dry_air() -> None:
     _, rise = rises(branches, Pump(100.0), Case(120.0, air=flow * air.HEAT_CAPACITY))
 
     taken = psychrolib.GetDryAirEnthalpy(25.0 + rise) - psychrolib.GetDryAirEnthalpy(25.0)
-    assert flow * taken == pytest.approx(120.0, rel=2e-3)
+    ENTHALPY.check(flow * taken, 120.0)
 
 
 def test_parcels_of_coolant_sent_round() -> None:
@@ -108,8 +116,8 @@ def test_parcels_of_coolant_sent_round() -> None:
     ]
     profiles, _ = rises(branches, Pump(capacity))
 
-    assert [row[0] for row in profiles] == pytest.approx([entering, entering, mixed], rel=1e-7)
-    assert [row[1] for row in profiles[:2]] == pytest.approx(warmed, rel=1e-7)
+    PARCELS.check([row[0] for row in profiles], [entering, entering, mixed])
+    PARCELS.check([row[1] for row in profiles[:2]], warmed)
 
 
 def concentrations(
@@ -193,4 +201,7 @@ def test_heat_mixes_as_a_tracer_does(seed: int, tmp_path: Path) -> None:
     behind = {node: profiles[row][1] for row, node in enumerate(released)}
     scale = max(expected.values())
     assert min(flows) < 0.0
-    assert behind == pytest.approx(expected, rel=1e-4, abs=1e-4 * scale)
+    tracer = Independent(
+        "tracer in the EPANET 2.2 engine of wntr 1.5.0", rel=1e-4, abs=1e-4 * scale
+    )
+    tracer.check(list(behind.values()), [expected[node] for node in behind])

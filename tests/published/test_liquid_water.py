@@ -9,13 +9,19 @@ from iapws import IAPWS95
 from numpy.typing import NDArray
 
 from loopmargin_service.physics import coolant, water
-from tests.published.printed import Printed
+from tests.published.printed import Independent, Printed
+
+pytestmark = pytest.mark.law("coolant.properties")
 
 Law = Callable[[NDArray[np.float64]], NDArray[np.float64]]
 
 RELEASE = "IAPWS SR6-08(2011), table 8, as carried by the tests of several public libraries"
 PERRY = "Perry's Chemical Engineers' Handbook, 9th ed., table 2-135, saturated liquid"
 SATURATION = "IAPWS SR1-86(1992), table 1, from memory"
+QUICK = Independent("check values of the release, behind the interpolants", rel=2e-8)
+WIDE_DENSITY = Independent("iapws 1.5.5, IAPWS-95", rel=1e-5)
+WIDE = Independent("iapws 1.5.5, IAPWS-95, R12-08 and R15-11", rel=1e-4)
+STATE = Independent("CoolProp 8.0.0, equation of state", rel=1e-4)
 MOLAR_MASS = 18.015268e-3
 
 RELEASE_ROWS = [
@@ -47,6 +53,7 @@ def at(law: Law, temperature: float) -> float:
     return float(law(np.array(temperature)))
 
 
+@pytest.mark.law("water.density", "water.heat_capacity", "water.viscosity", "water.conductivity")
 @pytest.mark.parametrize(
     ("law", "column", "scale", "unit"),
     [
@@ -61,7 +68,7 @@ def test_check_values_of_the_release(
     row: tuple[float, str, str, str, str], law: Law, column: int, scale: float, unit: str
 ) -> None:
     """Each law gives every digit of the check values of its own release."""
-    Printed(RELEASE, str(row[column]), unit).check(scale * at(law, row[0]))
+    Printed(RELEASE, str(row[column]), unit).check(scale * at(law, row[0]), f"water.{law.__name__}")
 
 
 @pytest.mark.parametrize("row", RELEASE_ROWS[1:], ids=lambda row: f"{row[0]} K")
@@ -69,30 +76,32 @@ def test_the_quick_way_keeps_seven_digits(row: tuple[float, str, str, str, str])
     """The interpolants behind `properties` stay within 2e-8 of the release's check values."""
     found = coolant.properties("water", 0.0, row[0])
 
-    expected = [float(row[1]), 1e-6 * float(row[3]), float(row[2]), float(row[4])]
-    assert expected == pytest.approx([float(value) for value in found], rel=2e-8)
+    QUICK.check(found, [float(row[1]), 1e-6 * float(row[3]), float(row[2]), float(row[4])])
 
 
+@pytest.mark.law("water.density", "water.heat_capacity")
 @pytest.mark.parametrize("row", PERRY_ROWS, ids=lambda row: f"{row[0]} K")
 def test_handbook_density_and_heat_capacity(row: tuple[float, str, str, str, str, str]) -> None:
     """Density and heat capacity are those of a handbook, but for the pressure."""
     density = Printed(PERRY, row[1], "mol/dm3", 0.003, SATURATED)
     heat = Printed(PERRY, row[2], "kJ/(mol K)", 1e-5, HEAT)
 
-    density.check(1e-3 * at(water.density, row[0]) / MOLAR_MASS)
-    heat.check(1e-3 * at(water.heat_capacity, row[0]) * MOLAR_MASS)
+    density.check(1e-3 * at(water.density, row[0]) / MOLAR_MASS, "water.density")
+    heat.check(1e-3 * at(water.heat_capacity, row[0]) * MOLAR_MASS, "water.heat_capacity")
 
 
+@pytest.mark.law("water.viscosity", "water.conductivity")
 @pytest.mark.parametrize("row", PERRY_ROWS, ids=lambda row: f"{row[0]} K")
 def test_handbook_transport(row: tuple[float, str, str, str, str, str]) -> None:
     """Conductivity and viscosity are those of a handbook, but for its older formulations."""
     conductivity = Printed(PERRY, row[3], "mW/(m K)", 0.0052 * float(row[3]), OLDER_CONDUCTIVITY)
     viscosity = Printed(PERRY, row[4], "uPa s", 0.0009 * float(row[4]), OLDER_VISCOSITY)
 
-    conductivity.check(1e3 * at(water.conductivity, row[0]))
-    viscosity.check(1e6 * at(water.viscosity, row[0]))
+    conductivity.check(1e3 * at(water.conductivity, row[0]), "water.conductivity")
+    viscosity.check(1e6 * at(water.viscosity, row[0]), "water.viscosity")
 
 
+@pytest.mark.law("water.saturation_pressure", "coolant.saturation_pressure")
 @pytest.mark.parametrize("row", PERRY_ROWS, ids=lambda row: f"{row[0]} K")
 def test_handbook_vapour_pressure(row: tuple[float, str, str, str, str, str]) -> None:
     """The vapour pressure is that of a handbook, but for the equation of state."""
@@ -100,9 +109,11 @@ def test_handbook_vapour_pressure(row: tuple[float, str, str, str, str, str]) ->
 
     printed = Printed(PERRY, row[5], "MPa", allowed, EARLIER)
 
-    printed.check(1e-6 * float(coolant.saturation_pressure(row[0])))
+    printed.check(1e-6 * float(coolant.saturation_pressure(row[0])), "coolant.saturation_pressure")
+    printed.check(1e-6 * at(water.saturation_pressure, row[0]), "water.saturation_pressure")
 
 
+@pytest.mark.law("water.saturation_pressure")
 @pytest.mark.parametrize(
     ("temperature", "printed"),
     [
@@ -113,7 +124,7 @@ def test_handbook_vapour_pressure(row: tuple[float, str, str, str, str, str]) ->
 )
 def test_vapour_pressure_of_the_release(temperature: float, printed: Printed) -> None:
     """The vapour pressure runs through triple, boiling and critical point."""
-    printed.check(float(coolant.saturation_pressure(temperature)))
+    printed.check(at(water.saturation_pressure, temperature))
 
 
 @pytest.mark.parametrize("temperature", np.arange(273.16, 368.2, 13.5))
@@ -123,15 +134,17 @@ def test_equal_to_the_wide_formulations(temperature: float) -> None:
 
     found = coolant.properties("water", 0.0, temperature)
 
-    assert expected.rho == pytest.approx(float(found.density), rel=1e-5)
-    assert expected.mu == pytest.approx(float(found.viscosity), rel=1e-4)
-    assert expected.cp * 1e3 == pytest.approx(float(found.heat_capacity), rel=1e-4)
-    assert expected.k == pytest.approx(float(found.conductivity), rel=1e-4)
+    WIDE_DENSITY.check(found.density, expected.rho)
+    WIDE.check(
+        [found.viscosity, found.heat_capacity, found.conductivity],
+        [expected.mu, expected.cp * 1e3, expected.k],
+    )
 
 
+@pytest.mark.law("coolant.saturation_pressure")
 @pytest.mark.parametrize("temperature", [275.0, 293.15, 313.15, 333.15, 365.0])
 def test_vapour_pressure_equal_to_coolprop(temperature: float) -> None:
     """Within 0.01 % of the equation of state in CoolProp 8.0.0."""
     expected = PropsSI("P", "T", temperature, "Q", 0, "Water")
 
-    assert expected == pytest.approx(float(coolant.saturation_pressure(temperature)), rel=1e-4)
+    STATE.check(coolant.saturation_pressure(temperature), expected)

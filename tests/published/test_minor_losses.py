@@ -17,11 +17,19 @@ from fluids.friction import Clamond
 
 from loopmargin_service.physics import fitting
 from loopmargin_service.physics.pipe import friction_factor
-from tests.published.printed import Printed
+from tests.published.printed import Independent, Printed
+
+pytestmark = pytest.mark.law("fitting.adapter")
 
 EPANET = "EPANET 2.2 User Manual, chapter 3, loss coefficients"
 DOCUMENTED = "fluids 1.3.1, example in the documentation"
 MUNICH = "H. Kirchbach and W. Schubart, Munich 1929, smooth mitre, from memory"
+RENNELS = Independent("fluids 1.3.1 `bend_rounded`, Rennels", rel=1e-12)
+CRANE = Independent("fluids 1.3.1 `bend_rounded`, Crane", rel=0.20)
+MITRE = Independent("fluids 1.3.1 `bend_miter`, Rennels", rel=1e-12)
+STEPS = Independent("fluids 1.3.1 `contraction_sharp` and `diffuser_sharp`", rel=1e-12)
+TANKS = Independent("fluids 1.3.1 `entrance_sharp` and `exit_normal`", rel=1e-3)
+DARBY = Independent("fluids 1.3.1 `Darby3K`", rel=1e-12)
 ONE_SIZE = "one value for all sizes; three constants spread by 30 % about it"
 MEASURED = "measured in one smooth pipe; handbooks spread by 30 % about such values"
 
@@ -31,6 +39,7 @@ def coefficient(loss: fitting.Loss, reynolds: float, factor: float) -> float:
     return float(loss.viscous / reynolds + loss.inertial + loss.friction_length * factor)
 
 
+@pytest.mark.law("fitting.bend")
 @pytest.mark.parametrize("degrees", [15.0, 45.0, 90.0, 180.0])
 @pytest.mark.parametrize("radius", [0.6, 1.0, 1.5, 2.0, 3.0, 5.0])
 def test_bend_equals_rennels(degrees: float, radius: float) -> None:
@@ -39,9 +48,10 @@ def test_bend_equals_rennels(degrees: float, radius: float) -> None:
 
     actual = coefficient(fitting.bend(math.radians(degrees), radius), 1e4, 0.031)
 
-    assert actual == pytest.approx(expected, rel=1e-12)
+    RENNELS.check(actual, expected)
 
 
+@pytest.mark.law("fitting.bend")
 def test_bend_of_a_documented_example() -> None:
     """A 30 degree bend of five bores has the printed coefficient with Colebrook's factor."""
     row = Printed(DOCUMENTED, "0.11519070808085191", "1", 1e-9, "more digits than the factor has")
@@ -50,6 +60,7 @@ def test_bend_of_a_documented_example() -> None:
     row.check(coefficient(loss, 1e5, Clamond(1e5, 0.0)))
 
 
+@pytest.mark.law("fitting.bend")
 @pytest.mark.parametrize("radius", [1.0, 1.5, 2.0, 3.0, 5.0])
 def test_bend_is_near_to_crane(radius: float) -> None:
     """At 10 mm and Re 1e4 a right-angled bend is within 20 % of fluids 1.3.1, method Crane."""
@@ -57,7 +68,7 @@ def test_bend_is_near_to_crane(radius: float) -> None:
 
     actual = coefficient(fitting.bend(0.5 * math.pi, radius), 1e4, float(friction_factor(1e4)))
 
-    assert actual == pytest.approx(expected, rel=0.20)
+    CRANE.check(actual, expected)
 
 
 @pytest.mark.parametrize("degrees", [30.0, 45.0, 60.0, 90.0, 150.0])
@@ -65,7 +76,7 @@ def test_adapter_turn_equals_the_mitre_of_rennels(degrees: float) -> None:
     """The same coefficient as by fluids 1.3.1 `bend_miter`, method Rennels."""
     loss = fitting.adapter(math.radians(degrees), 0.010, 0.010)
 
-    assert loss.inertial == pytest.approx(bend_miter(degrees), rel=1e-12)
+    MITRE.check(loss.inertial, bend_miter(degrees))
 
 
 @pytest.mark.parametrize(
@@ -88,16 +99,17 @@ def test_adapter_steps_equal_contraction_and_expansion(bore: float) -> None:
     """A straight adapter is `contraction_sharp` and `diffuser_sharp` of fluids 1.3.1."""
     expected = contraction_sharp(Di1=0.0127, Di2=bore) + diffuser_sharp(Di1=bore, Di2=0.0127)
 
-    assert fitting.adapter(0.0, bore, 0.0127).inertial == pytest.approx(expected, rel=1e-12)
+    STEPS.check(fitting.adapter(0.0, bore, 0.0127).inertial, expected)
 
 
 def test_an_adapter_far_narrower_than_the_tube_is_a_hole_between_tanks() -> None:
     """At a vanishing bore ratio the steps become Rennels' entrance and a full exit."""
     expected = entrance_sharp(method="Rennels") + exit_normal()
 
-    assert fitting.adapter(0.0, 1e-4, 1.0).inertial == pytest.approx(expected, rel=0.001)
+    TANKS.check(fitting.adapter(0.0, 1e-4, 1.0).inertial, expected)
 
 
+@pytest.mark.law("fitting.tee")
 @pytest.mark.parametrize("reynolds", [300.0, 3000.0, 3e4])
 @pytest.mark.parametrize(
     ("path", "name"),
@@ -112,21 +124,22 @@ def test_tee_equals_darby(path: str, name: str, reynolds: float) -> None:
 
     expected = Darby3K(NPS=0.5, Re=reynolds, name=name)
 
-    assert coefficient(loss, reynolds, 0.0) == pytest.approx(expected, rel=1e-12)
+    DARBY.check(coefficient(loss, reynolds, 0.0), expected)
 
 
+@pytest.mark.law("fitting.tee", "fitting.entrance", "fitting.exit")
 @pytest.mark.parametrize(
-    ("loss", "row"),
+    ("law", "loss", "row"),
     [
-        (fitting.tee("run", 0.0127), Printed(EPANET, "0.6", "1", 0.18, ONE_SIZE)),
-        (fitting.tee("branch", 0.0127), Printed(EPANET, "1.8", "1", 0.54, ONE_SIZE)),
-        (fitting.entrance(), Printed(EPANET, "0.5", "1")),
-        (fitting.exit(), Printed(EPANET, "1.0", "1")),
+        ("tee", fitting.tee("run", 0.0127), Printed(EPANET, "0.6", "1", 0.18, ONE_SIZE)),
+        ("tee", fitting.tee("branch", 0.0127), Printed(EPANET, "1.8", "1", 0.54, ONE_SIZE)),
+        ("entrance", fitting.entrance(), Printed(EPANET, "0.5", "1")),
+        ("exit", fitting.exit(), Printed(EPANET, "1.0", "1")),
     ],
 )
-def test_handbook_values(loss: fitting.Loss, row: Printed) -> None:
+def test_handbook_values(law: str, loss: fitting.Loss, row: Printed) -> None:
     """Tee, entrance and exit have the coefficients a manual of water networks lists."""
-    row.check(coefficient(loss, 1e5, 0.0))
+    row.check(coefficient(loss, 1e5, 0.0), f"fitting.{law}")
 
 
 def test_entrance_lies_between_the_handbooks() -> None:

@@ -10,10 +10,16 @@ import wntr  # type: ignore[import-untyped]
 from loopmargin_service.physics.constants import STANDARD_GRAVITY
 from loopmargin_service.physics.curve import falling_curve
 from loopmargin_service.physics.network import Array
+from tests.published.printed import Independent
 from tests.published.tube_network import Tube, volume_flows
 
 # The roughness is given in metres from the start, which the warning cannot know.
-pytestmark = pytest.mark.filterwarnings("ignore:Changing the headloss formula")
+pytestmark = [
+    pytest.mark.filterwarnings("ignore:Changing the headloss formula"),
+    pytest.mark.law("network.solve"),
+]
+
+EPANET = "EPANET 2.2 engine of wntr 1.5.0"
 
 FOOT = 0.3048
 # EPANET computes with 1.1e-5 ft2/s and 32.2 ft/s2, which cannot be set.
@@ -106,7 +112,7 @@ def test_turbulent_tubes(tubes: list[Tube], tmp_path: Path) -> None:
 
     # Between Re 2000 and 4000 the two friction laws are different by design.
     assert (4.0 * np.abs(expected) / (np.pi * bores * VISCOSITY / 1000.0) > 4000.0).all()
-    np.testing.assert_allclose(ours(tubes, STRONG_PUMP), expected, rtol=1e-3)
+    Independent(f"{EPANET}, turbulent tubes", rel=1e-3).check(ours(tubes, STRONG_PUMP), expected)
 
 
 @pytest.mark.parametrize("tubes", [LOOP, BRIDGE, *map(random_tubes, range(6))])
@@ -117,7 +123,8 @@ def test_loop_of_a_computer(tubes: list[Tube], tmp_path: Path) -> None:
     """
     expected = epanet(tubes, SMALL_PUMP, tmp_path)
 
-    np.testing.assert_allclose(ours(tubes, SMALL_PUMP), expected, rtol=0, atol=0.01 * max(expected))
+    like = Independent(f"{EPANET}, Re 1100 and more", abs=0.01 * max(expected))
+    like.check(ours(tubes, SMALL_PUMP), expected)
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -125,6 +132,6 @@ def test_fittings_alone(seed: int, tmp_path: Path) -> None:
     """Tubes so short that only fittings lose anything carry EPANET's flow within 0.01 %."""
     tubes = [tube._replace(length=1e-5) for tube in random_tubes(seed)]
 
-    np.testing.assert_allclose(
-        ours(tubes, SMALL_PUMP), epanet(tubes, SMALL_PUMP, tmp_path), rtol=1e-4
+    Independent(f"{EPANET}, fittings alone", rel=1e-4).check(
+        ours(tubes, SMALL_PUMP), epanet(tubes, SMALL_PUMP, tmp_path)
     )

@@ -8,8 +8,10 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 from loopmargin_service.physics.network import Flows, Topology, solve
-from tests.published.printed import Printed
+from tests.published.printed import Independent, Printed
 from tests.published.tube_network import Tube, volume_flows
+
+pytestmark = pytest.mark.law("network.solve")
 
 HOUR = 3600.0
 LITRE_PER_MINUTE = 1e-3 / 60.0
@@ -81,8 +83,9 @@ def test_wheatstone_bridge(factor: float) -> None:
     flows = resistances(bridge, [0.0] * 5 + [-1.0001e4 * factor], [*square, 0.01 * factor])
 
     thirds = np.array([2.0, 1.0, 1.0, 1.0, 2.0, 3.0]) * 100.0 / 3.0
-    np.testing.assert_allclose(flows.flow[:, 0], thirds, rtol=1e-7)
-    np.testing.assert_allclose(flows.pressure[3, 0], -1e4 * factor, rtol=1e-7)
+    exact = Independent("bridge of resistances 1, 5, 1, 5, 1, exact", rel=1e-7)
+    exact.check(flows.flow[:, 0], thirds)
+    exact.check(flows.pressure[3, 0], -1e4 * factor)
 
 
 def hardy_cross(resistance: NDArray[np.float64], flow: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -105,7 +108,9 @@ def test_bridge_equals_hardy_cross(seed: int) -> None:
 
     flows = resistances(bridge, [0.0] * 5 + [-(side[0] + side[3]) - 1.0], [*resistance, 0.01])
 
-    np.testing.assert_allclose(flows.flow[:, 0], [*expected, 100.0], rtol=1e-6, atol=1e-6)
+    Independent("sweeps of H. Cross 1936", rel=1e-6, abs=1e-6).check(
+        flows.flow[:, 0], [*expected, 100.0]
+    )
 
 
 def test_loop_with_two_branches() -> None:
@@ -132,7 +137,9 @@ def test_loop_with_two_branches() -> None:
     flows = resistances(topology, *(list(column) for column in zip(*links, strict=True)))
 
     total = sum(shares)
-    np.testing.assert_allclose(flows.flow[:, 0], [total, *shares, total, total], rtol=1e-9)
+    Independent("scipy 1.17.1 `brentq` on two branches", rel=1e-9).check(
+        flows.flow[:, 0], [total, *shares, total, total]
+    )
     assert flows.pressure[2, 0] - flows.pressure[3, 0] == pytest.approx(drop, rel=1e-9)
 
 
@@ -151,5 +158,6 @@ def test_tubes_equal_an_independent_solver() -> None:
     flow, flows = volume_flows(tubes, 998.0, 1.0e-3)
 
     recorded = np.array([7.00325, 3.50593, 3.49732, 7.00325])
-    np.testing.assert_allclose(flow / LITRE_PER_MINUTE, recorded, rtol=1e-3)
-    np.testing.assert_allclose(flows.pressure[1:, 0], [18.07921e3, 9.23532e3], rtol=1e-3)
+    other = Independent("pandapipes 0.16.0, recorded", rel=1e-3)
+    other.check(flow / LITRE_PER_MINUTE, recorded)
+    other.check(flows.pressure[1:, 0], [18.07921e3, 9.23532e3])

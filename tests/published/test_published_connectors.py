@@ -9,6 +9,8 @@ import pytest
 from loopmargin_service.physics.connector import CARD_RATINGS, RISE_AT_RATING, contact_rise
 from tests.published.printed import Printed
 
+pytestmark = pytest.mark.law("connector.contact_rise")
+
 # Table 4-2 prints 11.20 V beside -7 %, which would be 11.16 V.
 LOWEST_SUPPLY_VOLTAGE = 11.20
 
@@ -25,6 +27,7 @@ ROWS = [
 ]
 
 
+@pytest.mark.law("connector.CARD_RATINGS")
 @pytest.mark.parametrize(("rating", "row"), ROWS)
 def test_rating(rating: float, row: Printed) -> None:
     """The limits are those printed."""

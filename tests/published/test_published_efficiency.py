@@ -5,6 +5,7 @@ P: public explainer pages of the programme, 115 V. Silver at full load is printe
 M: 230 V European set, all from memory.
 """
 
+import numpy as np
 import pytest
 
 from loopmargin_service.physics.efficiency import (
@@ -12,9 +13,14 @@ from loopmargin_service.physics.efficiency import (
     TIERS_115_V,
     TIERS_230_V,
     efficiency,
+    loss_polynomial,
     tier_loss,
 )
 from tests.published.printed import Printed
+
+pytestmark = pytest.mark.law(
+    "efficiency.tier_loss", "efficiency.efficiency", "efficiency.loss_polynomial"
+)
 
 PRINTED_115_V = {
     "base": ("80", "80", "80"),
@@ -47,10 +53,17 @@ ROWS = [
 @pytest.mark.parametrize(("tier", "load", "row"), ROWS)
 def test_certified_points(tier: tuple[float, ...], load: float, row: Printed) -> None:
     """The curve of a tier passes through each of its certified points."""
-    row.check(float(100.0 * efficiency(load, tier_loss(load, tier))))
+    reached = float(100.0 * efficiency(load, tier_loss(load, tier)))
+    row.check(reached, "efficiency.tier_loss")
+    row.check(reached, "efficiency.efficiency")
+    through = np.polynomial.polynomial.polyval(load, loss_polynomial(tier))
+    row.check(float(100.0 * load / (load + through)), "efficiency.loss_polynomial")
 
 
 def test_low_load_requirement() -> None:
     """At 2 % load no tier is taken to be worse than the 60 % that the guide requires."""
     row = Printed("Document 336521 rev. 2.0, low-load efficiency as reported, 2 %", "60", "%")
-    row.check(float(100.0 * efficiency(0.02, tier_loss(0.02, TIERS_115_V["bronze"]))))
+    row.check(
+        float(100.0 * efficiency(0.02, tier_loss(0.02, TIERS_115_V["bronze"]))),
+        "efficiency.tier_loss",
+    )

@@ -37,6 +37,7 @@ STAIRCASE = [
 ]
 
 
+@pytest.mark.law("excursion.allowance")
 @pytest.mark.parametrize(("column", "window", "row"), STAIRCASE)
 def test_staircase(column: tuple[float, ...], window: float, row: Printed) -> None:
     """The allowance at every tabulated duration is the one printed."""
@@ -55,6 +56,7 @@ LOW_LEVELS = [
 ]
 
 
+@pytest.mark.law("excursion.recovery_level")
 @pytest.mark.parametrize(("rated", "index", "row"), LOW_LEVELS)
 def test_low_level_of_the_excursion_test(rated: float, index: int, row: Printed) -> None:
     """The level between excursions keeps the RMS at the rating.
@@ -72,6 +74,7 @@ CARD_POINTS = [
 ]
 
 
+@pytest.mark.law("excursion.card_factor")
 @pytest.mark.parametrize(("window", "row"), CARD_POINTS)
 def test_card_limit(window: float, row: Printed) -> None:
     """The law passes through every point that was reported; the line between is from memory."""
@@ -87,6 +90,7 @@ PROCESSOR_CURRENTS = [
 ]
 
 
+@pytest.mark.law("excursion.processor_factor")
 @pytest.mark.parametrize(("continuous", "row"), PROCESSOR_CURRENTS)
 def test_processor_peak(continuous: float, row: Printed) -> None:
     """The peak is there up to 10 ms and gone at 100 ms, for every printed class."""

@@ -9,6 +9,8 @@ import pytest
 from loopmargin_service.physics.wire import RESISTIVITY, diameter, resistance_per_length
 from tests.published.printed import Printed
 
+pytestmark = pytest.mark.law("wire.diameter")
+
 INCH = 0.0254
 THOUSAND_FEET = 304.8
 ROUNDED = "the table carries a rounded area; the constants of the standard are 1.3e-4 lower"
@@ -46,12 +48,14 @@ RESISTANCES = [
 ]
 
 
+@pytest.mark.law("wire.resistance_per_length")
 @pytest.mark.parametrize(("gauge", "row"), RESISTANCES)
 def test_resistance(gauge: int, row: Printed) -> None:
     """Annealed copper of the standard resistivity gives the printed resistances."""
     row.check(float(resistance_per_length(gauge, 293.15) * THOUSAND_FEET))
 
 
+@pytest.mark.law("wire.resistance_per_length")
 def test_conductivity_of_the_copper_standard() -> None:
     """The resistivity is that of the standard's 58 MS/m."""
     Printed("IEC 60028:1925, annealed copper at 20 degC", "58", "MS/m").check(1e-6 / RESISTIVITY)

@@ -2,10 +2,16 @@
 
 import numpy as np
 import pytest
+from uncertainties import ufloat
+from uncertainties.umath import log10
+from uncertainties.umath import pow as power
 
 from loopmargin_service.physics import sound
-from tests.published.printed import Printed
+from tests.published.printed import Independent, Printed
 
+BANDS = "IEC 61260-1, exact mid-band frequencies, base ten (from memory)"
+TWICE = Independent("uncertainties 3.2.3 through the sum of energies", rel=1e-9)
+MADISON = Independent("20 lg of the density, R. Madison 1949 (from memory)", abs=1e-9)
 IEC = "IEC 61672-1:2013, table of A-weightings by nominal frequency"
 HVAC = "acoustics manual of an air-conditioning maker, A-weighting example of eight octaves"
 ADDING = "acoustics tutorial of an air-mover maker, adding two levels"
@@ -29,6 +35,7 @@ WEIGHTS = [
 OCTAVES = np.array([63.0, 52.0, 45.0, 38.0, 31.0, 24.0, 16.0, 10.0])
 
 
+@pytest.mark.law("sound.a_weight")
 @pytest.mark.parametrize(("number", "printed"), list(enumerate(WEIGHTS, start=10)))
 def test_weights(number: int, printed: str) -> None:
     """The formula at the exact mid-band frequency is the printed weight of the nominal one."""
@@ -37,6 +44,7 @@ def test_weights(number: int, printed: str) -> None:
     Printed(f"{IEC}, 10**{number / 10:g} Hz", printed, "dB").check(float(weight))
 
 
+@pytest.mark.law("sound.a_weighted_level")
 def test_octaves_of_a_manual() -> None:
     """Eight octaves give the printed A-weighted level."""
     bands = sound.octave_frequency(sound.LOWEST_OCTAVE + np.arange(8))
@@ -44,18 +52,21 @@ def test_octaves_of_a_manual() -> None:
     Printed(HVAC, "42", "dBA").check(float(sound.a_weighted_level(OCTAVES, bands)))
 
 
+@pytest.mark.law("sound.level_sum")
 @pytest.mark.parametrize(("second", "printed"), [(86.0, "89"), (80.0, "87")])
 def test_two_levels(second: float, printed: str) -> None:
     """86 dB and another level are together what is printed."""
     Printed(ADDING, printed, "dB").check(float(sound.level_sum([86.0, second])))
 
 
+@pytest.mark.law("sound.radiated_level")
 @pytest.mark.parametrize(("directivity", "printed"), [(1.0, "-11"), (2.0, "-8"), (4.0, "-5")])
 def test_power_to_pressure_at_1_m(directivity: float, printed: str) -> None:
     """A sphere, half of it and a quarter of it lower the level by what is printed."""
     Printed(DISTANCE, printed, "dB").check(float(sound.radiated_level(0.0, 1.0, directivity)))
 
 
+@pytest.mark.law("sound.radiated_level")
 def test_power_to_pressure_at_5_m() -> None:
     """The worked example, which takes the rounded 11 dB."""
     row = Printed(FAN_PAGE, "65.02", "dB", 0.01, "the print takes 11 dB for 10 lg 4 pi = 10.99 dB")
@@ -63,12 +74,14 @@ def test_power_to_pressure_at_5_m() -> None:
     row.check(float(sound.radiated_level(90.0, 5.0, 1.0)))
 
 
+@pytest.mark.law("sound.background_correction")
 @pytest.mark.parametrize(("difference", "printed"), [(6.0, "1.26"), (10.0, "0.46")])
 def test_background_corrections(difference: float, printed: str) -> None:
     """The corrections at the limits are the printed ones."""
     Printed(ECMA, printed, "dB").check(float(sound.background_correction(difference)))
 
 
+@pytest.mark.law("sound.speed_change")
 @pytest.mark.parametrize(
     ("where", "ratio", "printed"),
     [
@@ -83,9 +96,64 @@ def test_fans_at_other_speeds(where: str, ratio: float, printed: str) -> None:
     Printed(where, printed, "dB").check(float(sound.speed_change(ratio, 50.0)))
 
 
+@pytest.mark.law("sound.speed_change")
 @pytest.mark.parametrize(("ratio", "printed"), [(0.25, "61"), (0.5, "72"), (0.75, "79")])
 def test_a_pump_at_other_speeds(ratio: float, printed: str) -> None:
     """40 lg of the speed meets a published pump from 83 dBA at full speed, within 2.5 dB."""
     row = Printed(PUMP, printed, "dBA", 2.5, OTHER_PUMP)
 
     row.check(83.0 + float(sound.speed_change(ratio, 40.0)))
+
+
+@pytest.mark.law("sound.octave_frequency")
+@pytest.mark.parametrize(
+    ("number", "printed"),
+    [(6, "63.096"), (7, "125.89"), (8, "251.19"), (9, "501.19"), (11, "1995.3"), (13, "7943.3")],
+)
+def test_octave_bands(number: int, printed: str) -> None:
+    """The exact mid-band frequencies of octaves are the printed ones."""
+    Printed(BANDS, printed, "Hz").check(float(sound.octave_frequency(number)))
+
+
+@pytest.mark.law("sound.third_octave_frequency")
+@pytest.mark.parametrize(
+    ("number", "printed"),
+    [(17, "50.119"), (18, "63.096"), (19, "79.433"), (20, "100.00"), (31, "1258.9"), (42, "15849")],
+)
+def test_third_octave_bands(number: int, printed: str) -> None:
+    """The exact mid-band frequencies of third-octaves are the printed ones."""
+    Printed(BANDS, printed, "Hz").check(float(sound.third_octave_frequency(number)))
+
+
+@pytest.mark.law("sound.equal_sources")
+@pytest.mark.parametrize(("count", "printed"), [(1, "0"), (2, "3"), (4, "6"), (10, "10")])
+def test_equal_sources(count: int, printed: str) -> None:
+    """Two equal sources are 3 dB over one, four 6 dB, ten 10 dB, as every textbook prints."""
+    Printed("acoustics, any textbook (from memory)", printed, "dB").check(
+        float(sound.equal_sources(count))
+    )
+
+
+@pytest.mark.law("sound.density_change")
+@pytest.mark.parametrize("ratio", [0.7, 0.8, 1.0, 1.1])
+def test_fans_in_thin_air(ratio: float) -> None:
+    """The level goes with the square of the density."""
+    change = sound.density_change(ratio * sound.REFERENCE_DENSITY)
+
+    MADISON.check(change, 20.0 * np.log10(ratio))
+
+
+@pytest.mark.law("sound.sum_uncertainty")
+def test_uncertainty_of_a_sum() -> None:
+    """Two fans of one family and a pump, carried through the sum by a library."""
+    level, scatter, bias = (31.0, 28.0, 25.0), (1.5, 1.0, 2.0), (2.0, 2.0, 1.0)
+    common = ufloat(0.0, 1.0), ufloat(0.0, 1.0)
+    energies = [
+        power(10.0, 0.1 * (value + ufloat(0.0, own) + shared * common[family]))
+        for value, own, shared, family in zip(level, scatter, bias, (0, 0, 1), strict=True)
+    ]
+    energy = 10.0 ** (0.1 * np.array(level))
+
+    found = sound.sum_uncertainty(energy / energy.sum(), scatter, bias, (0, 0, 1))
+
+    TWICE.check(found, (10.0 * log10(sum(energies))).std_dev)

@@ -8,6 +8,8 @@ from scipy.constants import g as gravity
 from loopmargin_service.physics.suction import available_suction_head
 from tests.published.printed import Printed
 
+pytestmark = pytest.mark.law("suction.available_suction_head")
+
 FOOT = 0.3048
 PSI = 6894.757293168
 WATER = 62.4 * 0.45359237 / FOOT**3

@@ -18,8 +18,16 @@ from loopmargin_service.physics.lumped import (
 )
 from loopmargin_service.physics.network import Array
 from loopmargin_service.physics.transient import first_times, read, transition
-from tests.published.printed import Printed
+from tests.published.printed import Independent, Printed
 from tests.unit.physics.bench_heat import Block, Branch, Pump, Radiator, balance
+
+pytestmark = pytest.mark.law(
+    "lumped.assemble",
+    "lumped.at_rest",
+    "lumped.stopped",
+    "transient.transition",
+    "transient.first_times",
+)
 
 HANDBOOK = "J. Carvill, Mechanical Engineer's Data Handbook, 1993, table 3.4.4"
 PLASTICS = "R. J. Crawford, Plastics Engineering, table 1.8"
@@ -47,6 +55,7 @@ def state_at(system: Lumped, start: Array, time: float) -> Array:
     return np.asarray(transition(system.rate, np.array([time]))[0] @ start[0])
 
 
+@pytest.mark.law("heat_store.metal")
 @pytest.mark.parametrize(
     ("row", "value"),
     [
@@ -80,7 +89,7 @@ def test_share_after_time_constants(constants: int, printed: str) -> None:
     system, _ = plant(4500.0, 30.0, 300.0, (NOTHING, 12.0, 0.0))
     rise = state_at(system, at_room(system), constants * 150.0)[0]
 
-    Printed(RESPONSE, printed, "%").check(100.0 * rise / 10.0)
+    Printed(RESPONSE, printed, "%").check(100.0 * rise / 10.0, "transient.transition")
 
 
 @pytest.mark.parametrize(
@@ -99,7 +108,7 @@ def test_time_constants_to_a_share(share: float, printed: str) -> None:
     where = f"{RESPONSE}, -ln(1 - share)"
     # Lighter parts would make the system so stiff that rounding takes the place of their heat.
     why = "block and radiator hold 2e-3 J/K beside the 4500, which is 4e-7 of the time constant"
-    Printed(where, printed, "1", 2e-6, why).check(times[0, 0] / 150.0)
+    Printed(where, printed, "1", 2e-6, why).check(times[0, 0] / 150.0, "transient.first_times")
 
 
 def two_nodes() -> Lumped:
@@ -116,7 +125,9 @@ def test_time_constants_of_two_nodes() -> None:
 
     slow = np.sort(np.linalg.eigvals(two_nodes().rate[0][:3, :3]).real)[::-1][:2]
 
-    assert list(-1.0 / slow) == pytest.approx(expected, rel=1e-5)
+    Independent("roots of the quadratic equation", rel=1e-5).check(
+        -1.0 / slow, expected, "lumped.assemble"
+    )
 
 
 @pytest.mark.parametrize(
@@ -141,7 +152,9 @@ def test_two_nodes_on_the_way(time: float, block: float, coolant: float) -> None
     system = two_nodes()
     state = state_at(system, at_room(system), time)
 
-    assert [state[1], state[0]] == pytest.approx(list(found), abs=2e-4)
+    Independent("scipy 1.17.1 `solve_ivp`", abs=2e-4).check(
+        [state[1], state[0]], found, "transient.transition"
+    )
 
 
 def test_two_nodes_end_and_95_percent() -> None:
@@ -153,8 +166,12 @@ def test_two_nodes_end_and_95_percent() -> None:
         system.rate, at_room(system), coolant, np.array([[9.5]]), np.array([3600.0])
     )
 
-    assert list(at_rest(system)[0, :2]) == pytest.approx([10.0, 35.0], rel=1e-6)
-    assert times[0, 0] == pytest.approx(509.80, abs=0.01)
+    Independent("P/G and P/G + P/Gb", rel=1e-6).check(
+        at_rest(system)[0, :2], [10.0, 35.0], "lumped.at_rest"
+    )
+    Independent("two exponentials by hand", abs=0.01).check(
+        times[0, 0], 509.80, "transient.first_times"
+    )
 
 
 def test_loss_of_fans() -> None:
@@ -171,8 +188,9 @@ def test_loss_of_fans() -> None:
     times, _ = first_times(system.rate, start, row, np.array([[35.0]]), np.array([3600.0]))
     soon = state_at(system, start, 1.0)[0] - start[0, 0]
 
-    assert times[0, 0] == pytest.approx(expected, abs=0.01)
-    assert soon * 60.0 == pytest.approx(3.3750, rel=1e-3)
+    closed = Independent("closed form of one store", rel=1e-3, abs=0.01)
+    closed.check(times[0, 0], expected, "transient.first_times")
+    closed.check(soon * 60.0, 3.3750, "transient.transition")
 
 
 def test_loss_of_pump() -> None:
@@ -187,22 +205,18 @@ def test_loss_of_pump() -> None:
     times, _ = first_times(still.rate, start, row, limits, np.array([600.0]))
     slope = state_at(still, start, 1.0)[1] - start[0, 1]
 
-    Printed("P/C by hand", "0.8365", "K/s").check(slope)
-    Printed("C dT/P by hand", "53.79", "s").check(times[0, 0])
+    Independent("P/C by hand", abs=5e-5).check(slope, 150.0 / capacity, "lumped.stopped")
+    Independent("C dT/P by hand", abs=5e-3).check(
+        times[0, 0], 45.0 * capacity / 150.0, "transient.first_times"
+    )
 
 
 @pytest.mark.parametrize(
-    ("capacity", "conductance", "power", "printed"),
-    [
-        (3399.0, 20.0, 200.0, ("169.95", "509.1", "782.6", "3.530")),
-        (5664.9, 40.0, 500.0, ("141.62", "424.3", "652.2", "5.296")),
-        (2261.3, 15.0, 200.0, ("150.75", "451.6", "694.2", None)),
-    ],
+    ("capacity", "conductance", "power"),
+    [(3399.0, 20.0, 200.0), (5664.9, 40.0, 500.0), (2261.3, 15.0, 200.0)],
 )
-def test_loops_of_three_sizes(
-    capacity: float, conductance: float, power: float, printed: tuple[str, str, str, str | None]
-) -> None:
-    """Time constant, 95 % and 99 % and first slope of C dT/dt = P - G T, worked by hand."""
+def test_loops_of_three_sizes(capacity: float, conductance: float, power: float) -> None:
+    """Time constant, 95 % and 99 % and first slope of C dT/dt = P - G T, as its solution says."""
     system, _ = plant(capacity, conductance, power, (NOTHING, 12.0, 0.0))
     rows = np.tile([[[1.0, 0.0, 0.0, 0.0]]], (1, 3, 1))
     shares = np.array([[1.0 - math.exp(-1.0), 0.95, 0.99]])
@@ -211,7 +225,8 @@ def test_loops_of_three_sizes(
         system.rate, at_room(system), rows, shares * power / conductance, np.array([2000.0])
     )
 
-    for text, time in zip(printed[:3], times[0], strict=True):
-        Printed("C/G, C/G ln 20 and C/G ln 100 by hand", text, "s").check(time)
-    if printed[3] is not None:
-        Printed("60 P/C by hand", printed[3], "K/min").check(60.0 * system.rate[0, 0, -1])
+    expected = capacity / conductance * np.array([1.0, math.log(20.0), math.log(100.0)])
+    Independent("C/G, C/G ln 20 and C/G ln 100", rel=1e-5).check(
+        times[0], expected, "transient.first_times"
+    )
+    Independent("P/C", rel=1e-5).check(system.rate[0, 0, -1], power / capacity, "lumped.assemble")
