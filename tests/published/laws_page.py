@@ -4,6 +4,7 @@ import inspect
 import re
 import sys
 from collections.abc import Iterable, Iterator, Sequence
+from difflib import unified_diff
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,9 @@ from tests.laws import CONSTRUCTION, laws, public_functions
 from tests.published.register import Row, register
 
 PAGE = Path(__file__).with_name("README.md")
+SHARE = re.compile(r"(\d+)% \|$", re.MULTILINE)
+# The head of a difference and the numbers of its lines.
+OFF = {"--", "++", "@@"}
 SECTION = re.compile(r"^(\w[\w ]*)\n-{3,}$", re.MULTILINE)
 HEAD = """# The laws in use, and what they were held against
 
@@ -113,18 +117,17 @@ def _sections(function: object) -> dict[str, str]:
 
 def differences(written: str, made: str) -> list[str]:
     """Name the lines in which two pages differ by more than a point of a share."""
-    pairs = list(zip(written.splitlines(), made.splitlines(), strict=False))
-    unlike = [f"{mine}\n  is now\n{new}" for mine, new in pairs if not _same(mine, new)]
-    lengths = {len(page.splitlines()) for page in (written, made)}
-    return unlike + (["one page is longer"] if len(lengths) > 1 else [])
+    plain = [SHARE.sub("", page).splitlines() for page in (written, made)]
+    unlike = [line for line in unified_diff(*plain, lineterm="", n=0) if line[:2] not in OFF]
+    if unlike:
+        return unlike
+    pairs = zip(written.splitlines(), made.splitlines(), strict=True)
+    return [f"{old} is now {new}" for old, new in pairs if abs(_points(old) - _points(new)) > 1]
 
 
-def _same(mine: str, new: str) -> bool:
-    share = re.compile(r"(\d+)% \|$")
-    if mine == new or share.sub("", mine) != share.sub("", new):
-        return mine == new
-    first, second = (int(match[1]) if (match := share.search(line)) else -9 for line in (mine, new))
-    return abs(first - second) <= 1
+def _points(line: str) -> int:
+    found = SHARE.search(line)
+    return int(found[1]) if found else 0
 
 
 def main() -> None:
