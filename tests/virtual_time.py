@@ -35,10 +35,15 @@ class _Loop(asyncio.SelectorEventLoop):
         return self._jump.now_s
 
 
+def runner() -> asyncio.Runner:
+    """Make a runner on a virtual clock that begins at zero and goes on from one run to the next."""
+    return asyncio.Runner(loop_factory=_Loop)
+
+
 def run(work: Coroutine[Any, Any, T]) -> T:
     """Run one piece of work on a virtual clock that begins at zero."""
-    with asyncio.Runner(loop_factory=_Loop) as runner:
-        return runner.run(work)
+    with runner() as alone:
+        return alone.run(work)
 
 
 def now_s() -> float:

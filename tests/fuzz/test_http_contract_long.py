@@ -14,7 +14,7 @@ PROGRESS = Progress()
 
 
 def contract(seed: int) -> Callable[[Case[Any]], None]:
-    """Make the test of one seed; the bounds of every field are the same for all, so once is enough."""
+    """Make the test of one seed; the bounds of every field are the same for all seeds."""
     once = {} if seed == SEEDS[0] else {"phases": {"coverage": {"enabled": False}}}
 
     @pytest.mark.long

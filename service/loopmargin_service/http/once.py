@@ -46,6 +46,10 @@ class Once:
         self._store = store
         self._flights: Flights[Given] = Flights((Refusal, TurnedAwayError))
 
+    def __len__(self) -> int:
+        """Count the questions under way."""
+        return len(self._flights)
+
     async def answer(self, digest: str, compute: Compute, work_s: float) -> Given:
         """Give an answer; `work_s` is about how long computing it takes."""
         held = self._store.held(digest)

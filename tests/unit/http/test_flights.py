@@ -154,6 +154,25 @@ def test_work_that_is_stopped_from_within_is_begun_anew_by_the_others() -> None:
     run(scene())
 
 
+def test_a_caller_who_comes_the_moment_work_fails_begins_anew() -> None:
+    """The failed work is still listed then, and must not be waited for again and again."""
+
+    async def scene() -> None:
+        flights, late = Flights[int](RefusedError), []
+
+        async def fail() -> int:
+            await asyncio.sleep(1.0)
+            late.append(asyncio.create_task(flights.share("same", Work())))
+            raise OSError
+
+        first = asyncio.create_task(flights.share("same", fail))
+
+        assert isinstance((await asyncio.gather(first, return_exceptions=True))[0], OSError)
+        assert await late[0] == (1, False)
+
+    run(scene())
+
+
 def test_a_failure_after_the_last_one_left_is_nobodys(caplog: pytest.LogCaptureFixture) -> None:
     """Work that fails while it is being stopped leaves no complaint in the log."""
 
