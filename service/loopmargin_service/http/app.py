@@ -93,7 +93,7 @@ def create_app(
     app.state.meters = meters
     app.state.keyring = keyring
     questions = {row.path for row in routes}
-    admission = Admission(app.asgi_handler, questions, bench.turns)
+    admission = Admission(app.asgi_handler, questions, bench)
     inner = Repeats(admission, store, questions, settings.body_bytes)
     guarded = Guards(settings, keyring, link, meters).around(inner)
     plain = frozenset(route.path for route in app.routes if "{" not in route.path)

@@ -47,6 +47,11 @@ class Lane:
             return 0.0
         return self.admitted_s * self.pace.factor / self._desks
 
+    @property
+    def full(self) -> bool:
+        """Tell whether not even the least calculation would be let in."""
+        return self.waiting >= MOST_WAITING or self.wait_s > self._longest_wait_s
+
     async def run(
         self,
         work_s: float,
@@ -83,11 +88,20 @@ class Lane:
         wait_s, spare_s = self.wait_s, min(left_s - needed_s, self._longest_wait_s)
         if wait_s > spare_s or self.waiting >= MOST_WAITING:
             self._told("past_deadline" if wait_s > left_s - needed_s else "queue_full")
-            detail = (
-                f"{self.waiting} calculations wait already, for about {wait_s:.1f} s. Ask again "
-                "after the time in Retry-After."
-            )
-            raise TurnedAwayError(BUSY, detail, wait_s - spare_s)
+            raise self._no_room(wait_s - spare_s)
+
+    def require(self) -> None:
+        """Refuse when there is no room for anything."""
+        if self.full:
+            self._told("queue_full")
+            raise self._no_room(self.wait_s - self._longest_wait_s)
+
+    def _no_room(self, back_in_s: float) -> TurnedAwayError:
+        detail = (
+            f"{self.waiting} calculations wait already, for about {self.wait_s:.1f} s. Ask again "
+            "after the time in Retry-After."
+        )
+        return TurnedAwayError(BUSY, detail, back_in_s)
 
 
 def _timed(do: Callable[[], T]) -> tuple[T, float]:

@@ -23,6 +23,9 @@ from loopmargin_wire.answer import Question
 # Handing a calculation to another process and back costs about a millisecond. [s]
 IN_PLACE_S = 0.005
 QUICK_S = 0.25
+# So many questions of one kind in a row that went to one lane, and the next one is taken to go
+# there too when that lane is full.
+SURELY = 8
 
 
 class Workbench:
@@ -35,6 +38,7 @@ class Workbench:
         self.quick = Lane(quick, longest_wait_s, told)
         self.patient = Lane(patient, longest_wait_s, told)
         self.paces: defaultdict[str, Pace] = defaultdict(Pace)
+        self._went: dict[str, tuple[Lane | None, int]] = {}
 
     async def run(self, row: Route, question: Question, deadline: Deadline) -> bytes:
         """Answer one question as JSON."""
@@ -42,12 +46,20 @@ class Workbench:
         job: tuple[Any, ...] = (row.compute, row.answer, question)
         pace = self.paces[row.name]
         expected_s = work_s * pace.factor
-        if expected_s <= IN_PLACE_S:
-            encoded, took_s = await self.turns.run(expected_s, lambda: answered(*job))
-            pace.learn(work_s, took_s)
-            return encoded
-        lane = self.quick if work_s <= QUICK_S else self.patient
-        return await lane.run(work_s, deadline, answered, *job)
+        lane = self._lane(work_s, expected_s)
+        self._note(row.path, lane)
+        if lane is not None:
+            return await lane.run(work_s, deadline, answered, *job)
+        encoded, took_s = await self.turns.run(expected_s, lambda: answered(*job))
+        pace.learn(work_s, took_s)
+        return encoded
+
+    def require(self, path: str) -> None:
+        """Refuse a question unread where its like find no room; this costs next to nothing."""
+        self.turns.require()
+        lane, times = self._went.get(path, (None, 0))
+        if lane is not None and times >= SURELY:
+            lane.require()
 
     @property
     def waiting(self) -> int:
@@ -58,3 +70,12 @@ class Workbench:
     def work_s(self) -> float:
         """Sum up the work that waits or is being done, on one core. [s]"""
         return self.turns.waiting_s + self.quick.admitted_s + self.patient.admitted_s
+
+    def _lane(self, work_s: float, expected_s: float) -> Lane | None:
+        if expected_s <= IN_PLACE_S:
+            return None
+        return self.quick if work_s <= QUICK_S else self.patient
+
+    def _note(self, path: str, lane: Lane | None) -> None:
+        before, times = self._went.get(path, (None, 0))
+        self._went[path] = (lane, times + 1 if lane is before else 1)

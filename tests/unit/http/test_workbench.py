@@ -207,7 +207,8 @@ def test_the_work_decides_the_place(work_s: float, place: str) -> None:
         bench = Workbench(*crews, 10.0)
         row = parcel_routes(parcels)[0]._replace(work=lambda _: work_s)
         running = asyncio.create_task(bench.run(row, QUESTION, deadline(b"", 30.0)))
-        await asyncio.sleep(0)
+        for _ in range(3):
+            await asyncio.sleep(0)
         found = {"in place": parcels.calls, "quick": len(quick.futures)}
         found["patient"] = len(patient.futures)
         assert found == {"in place": 0, "quick": 0, "patient": 0, place: 1}
@@ -230,5 +231,31 @@ def test_what_turns_out_long_goes_to_the_workers() -> None:
         await asyncio.sleep(0)
         assert (parcels.calls, len(quick.futures)) == (0, 1)
         running.cancel()
+
+    play(scene)
+
+
+def test_what_would_go_to_a_full_lane_is_refused_unread() -> None:
+    """Once enough of its kind went there in a row; another kind is let in, and this one later."""
+
+    async def scene() -> None:
+        quick = Held()
+        crews: tuple[Any, Any] = quick, Held()
+        bench = Workbench(*crews, 1.0)
+        row = parcel_routes(Parcels())[0]._replace(work=lambda _: QUICK_S)
+        tasks = []
+        for _ in range(9):
+            bench.require(row.path)
+            running = bench.run(row, QUESTION, deadline(b"", 30.0))
+            tasks.append(asyncio.create_task(running))
+            await asyncio.sleep(0)
+        with pytest.raises(ProblemError) as caught:
+            bench.require(row.path)
+        assert caught.value.kind is BUSY
+        bench.require("/v1/another")
+        for task in tasks:
+            task.cancel()
+        await asyncio.wait(tasks)
+        bench.require(row.path)
 
     play(scene)
