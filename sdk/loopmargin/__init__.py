@@ -4,13 +4,16 @@ from loopmargin.async_client import AsyncClient
 from loopmargin.client import Client
 from loopmargin.clock import Clock
 from loopmargin.errors import (
+    HeadTooLong,
     InvalidQuestion,
+    KeyRefused,
     LoopmarginError,
     NoAnswer,
     NotUnderstood,
     OverQuota,
     Refused,
     TimedOut,
+    TooSlow,
     Unavailable,
 )
 from loopmargin.message import Reply
@@ -41,7 +44,9 @@ __all__ = [
     "AsyncClient",
     "Client",
     "Clock",
+    "HeadTooLong",
     "InvalidQuestion",
+    "KeyRefused",
     "LoopmarginError",
     "NoAnswer",
     "NotUnderstood",
@@ -51,6 +56,7 @@ __all__ = [
     "RetryBudget",
     "Route",
     "TimedOut",
+    "TooSlow",
     "Unavailable",
     "__version__",
     "margins_table",

@@ -45,6 +45,9 @@ class Client(Session):
     `connect_timeout` may go into connecting, and `deadline` limits the whole call with its
     retries and waits. Each method takes `timeout` and `deadline` for that call alone.
 
+    `api_key` defaults to LOOPMARGIN_API_KEY; it is sent with every request, so let it travel
+    over TLS only, and it shows in no repr, log or error.
+
     Every question is a pure calculation, so asking again is safe. Broken connections and
     statuses 408, 429, 502, 503 and 504 are retried up to `max_retries` times.
 

@@ -6,7 +6,10 @@
     │  └─ NotUnderstood       a success that does not decode, an error that is no problem document
     └─ Refused                the service answered with a problem: .problem .status .retry_after_s
        ├─ InvalidQuestion     the question has to change (400, 413, 415, 422)
-       ├─ OverQuota           too many questions for now (429)
+       ├─ KeyRefused          no key, a wrong one or one that has run out (401, 403)
+       ├─ HeadTooLong         the header fields or the path are too long (414, 431)
+       ├─ TooSlow             the request came too slowly (408)
+       ├─ OverQuota           too much work is asked for, for now (429)
        └─ Unavailable         the service cannot answer now (5xx)
 
 The text of an error begins with the request id when there is one, so that a line of a
@@ -93,8 +96,20 @@ class InvalidQuestion(Refused):
     """
 
 
+class KeyRefused(Refused):
+    """The service wants a key that holds: give `api_key` or set LOOPMARGIN_API_KEY."""
+
+
+class HeadTooLong(Refused):
+    """The header fields or the path are too long; look at what `headers` adds."""
+
+
+class TooSlow(Refused):
+    """The request came too slowly for the service, also when it was tried again."""
+
+
 class OverQuota(Refused):
-    """Too many questions for now; `.retry_after_s` says when to ask again."""
+    """Too much work is asked for, for now; `.retry_after_s` says when to ask again."""
 
 
 class Unavailable(Refused):
@@ -103,10 +118,15 @@ class Unavailable(Refused):
 
 BY_STATUS = {
     400: InvalidQuestion,
+    401: KeyRefused,
+    403: KeyRefused,
+    408: TooSlow,
     413: InvalidQuestion,
+    414: HeadTooLong,
     415: InvalidQuestion,
     422: InvalidQuestion,
     429: OverQuota,
+    431: HeadTooLong,
 }
 FIRST_SERVER_ERROR = 500
 

@@ -76,6 +76,8 @@ def attempt_at(call: Call[A], options: Options, left_s: float) -> Send:
     own = {"accept": f"{MEDIA_TYPES[options.encoding]}, {PROBLEM_TYPE};q=0.9"}
     if call.content is not None:
         own["content-type"] = MEDIA_TYPES[options.encoding]
+    if options.api_key and "authorization" not in options.headers:
+        own["authorization"] = f"Bearer {options.api_key}"
     return Send(
         method=call.method,
         url=options.base_url + call.path,

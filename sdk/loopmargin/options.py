@@ -10,6 +10,7 @@ from typing import Literal, TypedDict, Unpack, get_args
 import httpx
 
 BASE_URL_VARIABLE = "LOOPMARGIN_BASE_URL"
+API_KEY_VARIABLE = "LOOPMARGIN_API_KEY"
 DEFAULT_BASE_URL = "http://127.0.0.1:8000"
 LONGEST_TIME_S = 86_400.0
 MOST_RETRIES = 10
@@ -33,13 +34,15 @@ class OptionChanges(CallOptions, total=False):
 
     `connect_timeout` is the time for opening a connection within an attempt, in seconds.
     `encoding` is that of question and answer: JSON can be read by whoever watches, msgpack
-    is a little shorter and quicker.
+    is a little shorter and quicker. `api_key` is sent with every request and shown nowhere;
+    it defaults to LOOPMARGIN_API_KEY, and "" sends none.
     """
 
     connect_timeout: float
     max_retries: int
     encoding: Encoding
     headers: Mapping[str, str]
+    api_key: str
 
 
 class Headers(dict[str, str]):
@@ -71,10 +74,18 @@ class Options:
     max_retries: int = 2
     encoding: Encoding = "json"
     headers: Mapping[str, str] = field(default_factory=Headers)
+    api_key: str = field(
+        default_factory=lambda: os.environ.get(API_KEY_VARIABLE, "").strip(), repr=False
+    )
 
     def __post_init__(self) -> None:
         """Refuse what cannot be meant, and hide the header values."""
         object.__setattr__(self, "headers", Headers(self.headers))
+        if not re.fullmatch(r"[\x21-\x7e]*", self.api_key):
+            raise ValueError(
+                f"api_key, or {API_KEY_VARIABLE}, holds characters that no key has; give it as it"
+                " was handed out, <id>.<secret>."
+            )
         for name in ("timeout", "connect_timeout", "deadline"):
             seconds = getattr(self, name)
             if not (math.isfinite(seconds) and 0.0 < seconds <= LONGEST_TIME_S):

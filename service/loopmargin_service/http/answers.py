@@ -30,6 +30,7 @@ from loopmargin_service.http.meters import Meters
 from loopmargin_service.http.once import Given, Once
 from loopmargin_service.http.phases import phase
 from loopmargin_service.http.problems import NOT_STORED, ProblemError
+from loopmargin_service.http.quotas import Allowance, allowance_of
 from loopmargin_service.http.reply import READING, Asking, Header, Reply, length
 from loopmargin_service.http.routes import Route
 from loopmargin_service.http.settings import Settings
@@ -91,20 +92,32 @@ class Calculation:
         body = await read_body(request.receive, self._limit, header.content_length)
         limit = deadline(header.prefer, self._deadline_s)
         async with Attended(request.receive, limit, self._overrun):
-            answered = await self._answer(body, sent, limit)
+            answered = await self._answer(body, sent, limit, allowance_of(scope))
         with phase("encode"):
             reply, repeated = _replies(answered, wanted)
         key = RequestKey(scope["path"], header.content_type, header.accept, body)
         self._store.make_ready(key, repeated)
         return reply
 
-    async def _answer(self, body: bytes, sent: Media, limit: Deadline) -> Answered:
+    async def _answer(
+        self, body: bytes, sent: Media, limit: Deadline, allowance: Allowance | None
+    ) -> Answered:
         with phase("decode"):
             question, spelled = canonical(self._reader.read(body, sent))
         name = digest(self._name, EDITION, spelled)
         work_s: float = self._row.work(question)
-        given = await self._once.answer(name, lambda: self._measured(question, limit), work_s)
+        given = await self._once.answer(
+            name, lambda: self._paid(question, limit, work_s, allowance), work_s
+        )
         return Answered(name, given.answer, _status(given))
+
+    async def _paid(
+        self, question: Question, limit: Deadline, work_s: float, allowance: Allowance | None
+    ) -> bytes:
+        """Compute on the quota of who asked first; whoever waits for the same pays one unit."""
+        if allowance is not None:
+            await allowance.work(work_s)
+        return await self._measured(question, limit)
 
     async def _measured(self, question: Question, limit: Deadline) -> bytes:
         """Compute, and take note of how long it took and how it ended."""

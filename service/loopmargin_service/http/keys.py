@@ -35,7 +35,7 @@ class Key(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     not_before: Moment | None = None
     not_after: Moment | None = None
     units_per_min: Annotated[int, Meta(ge=1, le=600_000)] | None = None
-    burst_units: Annotated[int, Meta(ge=1, le=600_000)] | None = None
+    burst_units: Annotated[int, Meta(ge=2, le=600_000)] | None = None
     at_once: Annotated[int, Meta(ge=1, le=10_000)] | None = None
 
     def outside(self, now: datetime) -> str:

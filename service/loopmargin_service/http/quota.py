@@ -2,8 +2,9 @@
 
 A quota is a bucket of units that fills at a steady rate up to the burst (the generic cell
 rate algorithm: one number a caller, the moment at which its bucket is full again). A
-charge larger than the bucket is let in when the bucket is full, and leaves it in debt, so
-that large questions stay possible and the rate still holds in the long run.
+charge that the bucket never holds beside the unit of its request is let in when all else
+is there, and leaves a debt, so that large questions stay possible and the rate still
+holds in the long run.
 
 One keeper is the server that replicas share, exact over all of them. The other is this
 process, with its share of the quota, for as long as there is no such server. What the
@@ -24,6 +25,8 @@ US = 1_000_000
 # A bucket full again later than this is not believed: the clock of its keeper was turned back.
 LONGEST_DEBT_US = 3600 * US
 MOST_CALLERS = 10_000
+# One for a request and one for what it asks.
+LEAST_BURST = 2
 # Units are fetched ahead from the shared keeper by this part of the bucket, and kept so long.
 AHEAD = 32
 AHEAD_US = US
@@ -41,8 +44,9 @@ class Policy(NamedTuple):
         return self.interval_us * self.burst_units
 
     def share(self, replicas: int) -> "Policy":
-        """Part of one replica when nothing is shared; together they are no more than the whole."""
-        return Policy(self.interval_us * replicas, max(1, self.burst_units // replicas))
+        """Part of one replica when nothing is shared; together about the whole."""
+        share = max(LEAST_BURST, self.burst_units // replicas)
+        return Policy(self.interval_us * replicas, share)
 
 
 class Standing(NamedTuple):
@@ -80,7 +84,7 @@ def charge(full_at_us: int, now_us: int, quota: Policy, units: int) -> tuple[int
     """Charge a bucket that is full again at a moment; give the new moment and how it ended."""
     full_at_us = min(max(full_at_us, now_us), now_us + quota.full_us + LONGEST_DEBT_US)
     room_us = quota.full_us - (full_at_us - now_us)
-    needed_us = min(units, quota.burst_units) * quota.interval_us
+    needed_us = min(units, quota.burst_units - 1) * quota.interval_us
     if room_us < needed_us:
         left = max(0, room_us // quota.interval_us)
         return full_at_us, Standing(False, left, needed_us - room_us)  # noqa: FBT003 - first field

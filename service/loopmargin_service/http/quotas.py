@@ -58,15 +58,15 @@ class Allowance:
         self._refused = refused
         self._standing: Standing | None = None
 
-    async def charge(self, units: int) -> None:
-        """Charge some units, or refuse."""
+    async def charge(self, units: int, again: int = 0) -> None:
+        """Charge some units, or refuse; asking again will cost some more than these."""
         account = self._account
         standing = await self._meter.take(account.caller, account.policy, units)
         self._standing = standing
         if standing.admitted:
             return
         self._refused("rate")
-        seconds = _seconds(standing.wait_us)
+        seconds = _seconds(standing.wait_us + again * account.policy.interval_us)
         detail = (
             f"This costs {units} units and {standing.left_units} are left; "
             f"ask again in {seconds} s, or ask for less."
@@ -77,7 +77,7 @@ class Allowance:
         """Charge a calculation what it costs beyond the unit that its request has cost."""
         units = units_of(work_s) - 1
         if units:
-            await self.charge(units)
+            await self.charge(units, again=1)
 
     def headers(self) -> tuple[Header, ...]:
         """Tell the caller its quota and what is left of it."""
@@ -144,6 +144,12 @@ class Quotas:
                 self._accounts = {name: one for name, one in self._accounts.items() if one.open}
             account = self._accounts[caller] = Account(caller, key, self._limits)
         return account
+
+
+def allowance_of(scope: Scope) -> Allowance | None:
+    """Find what a caller may ask for, where callers have quotas."""
+    found: Allowance | None = scope["state"].get("allowance")
+    return found
 
 
 def _own(key: Key, limits: Limits) -> Limits:

@@ -20,7 +20,7 @@ local full_at = tonumber(redis.call('GET', KEYS[1]) or now) or now
 if full_at ~= full_at then full_at = now end
 full_at = math.min(math.max(full_at, now), now + full + tonumber(ARGV[5]))
 local room = full - (full_at - now)
-local needed = math.min(units, burst) * interval
+local needed = math.min(units, burst - 1) * interval
 if room < needed then
   return {0, math.max(0, math.floor(room / interval)), needed - room, 0}
 end

@@ -133,7 +133,7 @@ class Settings(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
         ),
     ] = 6_000
     quota_burst_units: Annotated[
-        int, Meta(ge=1, le=600_000, description="Units that a caller may ask for at once.")
+        int, Meta(ge=2, le=600_000, description="Units that a caller may ask for at once.")
     ] = 1_000
     quota_at_once: Annotated[
         int, Meta(ge=1, le=10_000, description="Requests of a caller open at once, in a replica.")

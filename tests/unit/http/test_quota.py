@@ -21,7 +21,7 @@ from loopmargin_service.http.quota import (
 )
 from loopmargin_service.http.store import Unavailable
 
-POLICIES = st.builds(policy, st.integers(1, 600_000), st.integers(1, 2000))
+POLICIES = st.builds(policy, st.integers(1, 600_000), st.integers(2, 2000))
 STEPS = st.lists(st.tuples(st.integers(0, 5 * US), st.integers(1, 50)), max_size=60)
 
 
@@ -63,11 +63,11 @@ class Shared:
 def test_no_stretch_of_time_lets_in_more_than_rate_and_burst(
     quota: Policy, steps: list[tuple[int, int]]
 ) -> None:
-    """Units let in between any two moments are bounded, each charge capped at the burst."""
+    """Units let in between any two moments are bounded, each charge of less than the burst."""
     moment, now_us, let_in = 0, US, []
     for pause_us, units in steps:
         now_us += pause_us
-        asked = min(units, quota.burst_units)
+        asked = min(units, quota.burst_units - 1)
         moment, standing = charge(moment, now_us, quota, asked)
         if standing.admitted:
             let_in.append((now_us, asked))
@@ -103,6 +103,23 @@ def test_a_charge_larger_than_the_bucket_waits_for_a_full_one_and_leaves_a_debt(
     assert (next_one.admitted, next_one.wait_us) == (False, 26 * US)
 
 
+@given(quota=POLICIES, units=st.integers(1, 5000), spent=st.integers(0, 2000))
+def test_any_question_is_possible_after_the_time_that_its_refusal_tells(
+    quota: Policy, units: int, spent: int
+) -> None:
+    """A request pays its unit each time; the wait told to the question counts that in."""
+    now_us = US
+    moment = now_us + min(spent, quota.burst_units) * quota.interval_us
+    moment, request = charge(moment, now_us, quota, 1)
+    moment, question = charge(moment, now_us, quota, units)
+    if request.admitted and not question.admitted:
+        now_us += question.wait_us + quota.interval_us
+        moment, request = charge(moment, now_us, quota, 1)
+        _, question = charge(moment, now_us, quota, units)
+
+        assert (request.admitted, question.admitted) == (True, True)
+
+
 def test_a_rate_is_never_rounded_up() -> None:
     """The time of one unit is."""
     assert policy(7, 1).interval_us * 7 >= 60 * US
@@ -126,19 +143,19 @@ def test_a_moment_out_of_all_reason_is_not_believed() -> None:
 def test_callers_have_buckets_of_their_own() -> None:
     """One who has spent all takes nothing from another."""
     local = LocalQuota(Clock())
-    quota = Policy(US, 1)
+    quota = Policy(US, 2)
 
-    assert [local.take(caller, quota, 1).admitted for caller in ("a", "a", "b")] == [1, 0, 1]
+    assert [local.take(caller, quota, 2).admitted for caller in ("a", "a", "b")] == [1, 0, 1]
 
 
 def test_the_memory_of_callers_is_bounded() -> None:
     """Those who have not asked for longest are forgotten."""
     local = LocalQuota(Clock())
     for number in range(MOST_CALLERS + 10):
-        local.take(str(number), Policy(US, 1), 1)
+        local.take(str(number), Policy(US, 2), 2)
 
-    assert local.take("0", Policy(US, 1), 1).admitted
-    assert not local.take(str(MOST_CALLERS), Policy(US, 1), 1).admitted
+    assert local.take("0", Policy(US, 2), 2).admitted
+    assert not local.take(str(MOST_CALLERS), Policy(US, 2), 2).admitted
 
 
 def admitted(meter: Meter, quota: Policy, times: int, units: int = 1) -> int:
@@ -151,7 +168,7 @@ def admitted(meter: Meter, quota: Policy, times: int, units: int = 1) -> int:
     return asyncio.run(run())
 
 
-@pytest.mark.parametrize(("replicas", "let_in"), [(1, 64), (4, 16), (1000, 1)])
+@pytest.mark.parametrize(("replicas", "let_in"), [(1, 64), (4, 16), (1000, 2)])
 def test_alone_a_process_grants_its_part(replicas: int, let_in: int) -> None:
     """All replicas together grant no more than the whole, and one always something."""
     assert admitted(Meter(None, replicas, Clock()), Policy(US, 64), 200) == let_in
@@ -166,7 +183,7 @@ def test_what_is_not_shared_is_told() -> None:
     assert [asyncio.run(local(replicas)) for replicas in (1, 2)] == [False, True]
 
 
-@pytest.mark.parametrize("burst", [1, 10, 64, 640])
+@pytest.mark.parametrize("burst", [2, 10, 64, 640])
 def test_the_shared_quota_is_granted_to_the_last_unit(burst: int) -> None:
     """What was fetched ahead is spent before anybody is refused."""
     clock = Clock()

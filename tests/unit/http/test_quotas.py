@@ -103,10 +103,10 @@ def test_each_key_has_its_own_quota(tmp_path: Path) -> None:
 
 def test_callers_behind_a_trusted_proxy_are_told_apart() -> None:
     """By what the proxy says, and only if it is trusted."""
-    for trusted, answered in (("127.0.0.0/8", 4), ("10.0.0.1", 1)):
+    for trusted, answered in (("127.0.0.0/8", 4), ("10.0.0.1", 2)):
         with limited(
             quota_by_address=True,
-            quota_burst_units=1,
+            quota_burst_units=2,
             quota_units_per_min=1,
             trusted_proxies=trusted,
         ) as client:
@@ -180,4 +180,22 @@ def test_work_is_charged_beyond_the_unit_of_its_request() -> None:
     first, second, refusal = asyncio.run(run())
 
     assert (first, second) == ('"work";r=149;t=1', '"work";r=50;t=1')
-    assert re.match(r"This costs 99 units and 50 are left; ask again in (48|49) s", refusal)
+    assert re.match(r"This costs 99 units and 50 are left; ask again in (49|50) s", refusal)
+
+
+def test_a_calculation_costs_its_work_and_its_answer_again_one_unit() -> None:
+    """Also when the question is only spelled otherwise, for which it has to be read."""
+    counter = Counter()
+    (row,) = parcel_routes(counter)
+    heavy = (row._replace(work=lambda _question: 0.5),)
+    settings = Settings(quota_by_address=True, quota_units_per_min=1, quota_burst_units=100)
+    bodies = (BODY, BODY, b'{"edges_mm":[1.0]}', b'{"edges_mm":[2]}', b'{"edges_mm":[3]}')
+    with TestClient(create_app(settings, heavy), raise_server_exceptions=False) as client:
+        responses = [client.post("/v1/parcel", content=body, headers=JSON) for body in bodies]
+        again = client.post("/v1/parcel", content=BODY, headers=JSON)
+
+    left = [int(one.headers["ratelimit"].split(";")[1].removeprefix("r=")) for one in responses]
+    assert left[:3] == [50, 49, 48]
+    assert responses[3].status_code == 429
+    assert "costs 49 units and 47 are left" in responses[3].json()["detail"]
+    assert again.status_code == 200

@@ -13,16 +13,18 @@ from tests.unit.sdk.standin import Ask, Service, refused
 
 CLASSES = {
     400: loopmargin.InvalidQuestion,
-    401: loopmargin.Refused,
-    403: loopmargin.Refused,
+    401: loopmargin.KeyRefused,
+    403: loopmargin.KeyRefused,
     404: loopmargin.Refused,
     405: loopmargin.Refused,
     406: loopmargin.Refused,
-    408: loopmargin.Refused,
+    408: loopmargin.TooSlow,
     413: loopmargin.InvalidQuestion,
+    414: loopmargin.HeadTooLong,
     415: loopmargin.InvalidQuestion,
     422: loopmargin.InvalidQuestion,
     429: loopmargin.OverQuota,
+    431: loopmargin.HeadTooLong,
     500: loopmargin.Unavailable,
     502: loopmargin.Unavailable,
     503: loopmargin.Unavailable,
@@ -36,6 +38,9 @@ LoopmarginError
     NotUnderstood
   Refused
     InvalidQuestion
+    KeyRefused
+    HeadTooLong
+    TooSlow
     OverQuota
     Unavailable
 """
