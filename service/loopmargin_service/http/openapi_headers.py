@@ -82,6 +82,14 @@ SENT: dict[str, Described] = {
         pattern=r'^"work";q=[0-9]+;w=60;loopmargin-burst=[0-9]+, '
         r'"at-once";q=[0-9]+;qu="concurrent-requests"$',
     ),
+    "Access-Control-Allow-Origin": {
+        **_text(
+            "The origin of the page that asks, where whoever runs the service has listed it.",
+            "https://quotes.example",
+            pattern=r"^https?://[a-z0-9.:\[\]-]+$",
+        ),
+        "required": False,
+    },
     "WWW-Authenticate": _text(
         "How to say who is asking (RFC 6750).",
         'Bearer realm="loopmargin"',
@@ -145,7 +153,8 @@ READ: dict[str, Described] = {
 
 def sent(*names: str) -> dict[str, Described]:
     """Refer to the headers of a response; every response has a Request-Id."""
-    return {name: {"$ref": f"#/components/headers/{name}"} for name in ("Request-Id", *names)}
+    every = ("Request-Id", "Access-Control-Allow-Origin", *names)
+    return {name: {"$ref": f"#/components/headers/{name}"} for name in every}
 
 
 LIMITED = ("RateLimit", "RateLimit-Policy")
