@@ -69,7 +69,7 @@ check-openapi: .venv/ready-test $(LINTER)/node_modules/.ready
 check-deploy: .venv/ready-test
 	$(BIN)/yamllint --strict .
 	$(BIN)/hadolint deploy/Dockerfile
-	$(BIN)/check-jsonschema --builtin-schema vendor.compose-spec deploy/compose.yaml
+	$(BIN)/check-jsonschema --builtin-schema vendor.compose-spec deploy/compose*.yaml
 	$(BIN)/kubernetes-validate --strict --quiet \
 		$(filter-out %/kustomization.yaml,$(wildcard deploy/kubernetes/base/*.yaml))
 	$(BIN)/python deploy/settings_table.py --check
