@@ -13,8 +13,11 @@ WAIT_S = 20.0
 class ServiceProcess:
     """Runs `python -m loopmargin_service.http` within a block, on a free port if none is given."""
 
-    def __init__(self, port: int = 0, **settings: str) -> None:
+    def __init__(
+        self, port: int = 0, module: str = "loopmargin_service.http", **settings: str
+    ) -> None:
         self._port = str(port)
+        self._module = module
         named = {f"LOOPMARGIN_{name.upper()}": value for name, value in settings.items()}
         clean = {name: value for name, value in os.environ.items() if "LOOPMARGIN" not in name}
         self._environment = {**clean, **named}
@@ -23,7 +26,7 @@ class ServiceProcess:
     def __enter__(self) -> Self:
         """Start it and wait until it says where it listens."""
         self.process = subprocess.Popen(  # noqa: S603 - ourselves
-            [sys.executable, "-m", "loopmargin_service.http", "--port", self._port],
+            [sys.executable, "-m", self._module, "--port", self._port],
             env=self._environment,
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
