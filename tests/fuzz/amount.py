@@ -31,5 +31,5 @@ class Progress:
         if time.monotonic() - self._said_s > EVERY_S:
             self._said_s = time.monotonic()
             # The first stream of the process: a test that reads its own output still shows this.
-            print(f"{what}: {done}, {sum(self._counts.values())} in all", file=sys.__stdout__)  # noqa: T201
+            print(f"{what}: {done}, {sum(self._counts.values())} in all", file=sys.__stdout__)
         return done

@@ -2,12 +2,12 @@
 
 import sys
 
-from tests.performance import bench_compute, bench_http, client_import
+from tests.performance import bench_compute, bench_http, bench_store, client_import
 
 
 def main() -> int:
     """Run them all, whatever one of them finds."""
-    results = [bench_compute.main(), bench_http.main(), client_import.main()]
+    results = [bench_compute.main(), bench_http.main(), bench_store.main(), client_import.main()]
     return 1 if any(results) else 0
 
 
