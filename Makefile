@@ -9,14 +9,16 @@ LINTER := tests/openapi_lint
 NOT_SECRET := \.lock$$|package-lock\.json$$|deploy/sbom\.json$$|openapi\.json$$|\.answer\.json$$
 
 .PHONY: help demo test serve check check-code check-openapi check-deploy check-secrets \
-	check-proxy format fuzz bench laws mutate openapi deploy-files accept-secrets release-contract lock clean
+	check-proxy format fuzz soak bench laws mutate openapi deploy-files accept-secrets release-contract lock clean
 
 help:
 	@echo "make demo     size the demo machine, over HTTP"
 	@echo "make test     every test but the long fuzz and the proxy"
 	@echo "make serve    run the service on http://127.0.0.1:8000"
 	@echo "make check    format, lint, types, layers, OpenAPI, deployment files, secrets, proxy"
-	@echo "make fuzz     the long fuzz"
+	@echo "make fuzz     the long fuzz and the soak; FUZZ_EXAMPLES, FUZZ_SEEDS, FUZZ_SEED,"
+	@echo "              FUZZ_REQUESTS and SOAK_REQUESTS say how much (tests/fuzz/amount.py)"
+	@echo "make soak     the soak alone: memory, files and tasks after very many requests"
 	@echo "make bench    benchmarks, as ratios"
 	@echo "make laws     write tests/published/README.md from the published tests"
 	@echo "make mutate   change physics in thousands of places and see whether a test notices; hours"
@@ -96,6 +98,9 @@ format: .venv/ready-test
 
 fuzz: .venv/ready-test
 	$(BIN)/python -m pytest -m long tests/fuzz -s
+
+soak: .venv/ready-test
+	$(BIN)/python -m pytest -m long tests/fuzz/test_soak.py -s
 
 bench: .venv/ready-test
 	$(BIN)/python -m tests.performance
