@@ -2,12 +2,20 @@
 
 import sys
 
-from tests.performance import bench_compute, bench_http, bench_store, client_import
+from tests.performance import (
+    bench_compute,
+    bench_http,
+    bench_overload,
+    bench_store,
+    client_import,
+)
+
+BENCHES = (bench_compute, bench_http, bench_store, bench_overload, client_import)
 
 
 def main() -> int:
     """Run them all, whatever one of them finds."""
-    results = [bench_compute.main(), bench_http.main(), bench_store.main(), client_import.main()]
+    results = [bench.main() for bench in BENCHES]
     return 1 if any(results) else 0
 
 

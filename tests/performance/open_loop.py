@@ -56,6 +56,7 @@ class Questions:
         assert parts.hostname
         assert parts.port
         self.address = (parts.hostname, parts.port)
+        # The first field of that name; how it is spelled otherwise does not matter.
         head, value = body.split(f'"{field_name}":'.encode(), 1)
         digits = len(value) - len(value.lstrip(b" 0123456789.-"))
         self._before, self._after = head + f'"{field_name}":'.encode(), value[digits:]
@@ -115,6 +116,7 @@ class OpenLoop:
     def __init__(self, questions: Questions) -> None:
         self._questions = questions
         self._idle: deque[_Connection] = deque()
+        self._connections: set[_Connection] = set()
         self._open = 0
         self._under_way = 0
         self.heard = Heard()
@@ -144,6 +146,13 @@ class OpenLoop:
         await self._last()
         return answers / seconds
 
+    async def close(self) -> None:
+        """Hang up on all."""
+        for connection in list(self._connections):
+            connection.transport.close()
+        while self._connections:  # noqa: ASYNC110 - a bench may look
+            await asyncio.sleep(TICK_S)
+
     async def _last(self) -> None:
         """Wait for what is under way, so that it does not burden the next rate."""
         until = time.perf_counter() + LAST_S
@@ -172,6 +181,7 @@ class OpenLoop:
             self._under_way -= 1
             self.heard.lost += 1
             return
+        self._connections.add(connection)
         connection.ask(request, due_s)
 
     def answered(self, connection: _Connection, due_s: float, status: int) -> None:
@@ -183,6 +193,7 @@ class OpenLoop:
     def gone(self, connection: _Connection, *, under_way: bool) -> None:
         """Forget a connection; a request that was under way on it is lost."""
         self._open -= 1
+        self._connections.discard(connection)
         if under_way:
             self._under_way -= 1
             self.heard.lost += 1

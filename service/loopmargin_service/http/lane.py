@@ -6,6 +6,7 @@ wait for long: a caller who is told at once can go elsewhere or come back.
 
 import asyncio
 import contextlib
+import math
 from collections.abc import Callable, Iterator
 from functools import partial
 from time import perf_counter
@@ -14,10 +15,12 @@ from typing import ParamSpec, TypeVar
 from loopmargin_service.http.deadline import Deadline
 from loopmargin_service.http.pace import Pace
 from loopmargin_service.http.problems import BUSY, DEADLINE, ProblemError
-from loopmargin_service.http.turned_away import Told, TurnedAwayError
+from loopmargin_service.http.turned_away import HALF, Told, TurnedAwayError
 from loopmargin_service.http.workers import Workers
 
 MOST_WAITING = 64
+# A queue of no length at all is as long as this. [s]
+TINY_S = 1e-6
 
 P = ParamSpec("P")
 T = TypeVar("T")
@@ -48,9 +51,10 @@ class Lane:
         return self.admitted_s * self.pace.factor / self._desks
 
     @property
-    def full(self) -> bool:
-        """Tell whether not even the least calculation would be let in."""
-        return self.waiting >= MOST_WAITING or self.wait_s > self._longest_wait_s
+    def room(self) -> float:
+        """Estimate how many more like those inside find a place; no limit up to half of them."""
+        used = max(self.waiting / MOST_WAITING, self.wait_s / max(self._longest_wait_s, TINY_S))
+        return math.inf if used < HALF else self.waiting * (1.0 / used - 1.0)
 
     async def run(
         self,
@@ -90,11 +94,10 @@ class Lane:
             self._told("past_deadline" if wait_s > left_s - needed_s else "queue_full")
             raise self._no_room(wait_s - spare_s)
 
-    def require(self) -> None:
-        """Refuse when there is no room for anything."""
-        if self.full:
-            self._told("queue_full")
-            raise self._no_room(self.wait_s - self._longest_wait_s)
+    def refusal(self) -> TurnedAwayError:
+        """Say that there is no room for anything, and have it counted."""
+        self._told("queue_full")
+        return self._no_room(self.wait_s - self._longest_wait_s)
 
     def _no_room(self, back_in_s: float) -> TurnedAwayError:
         detail = (

@@ -10,6 +10,8 @@ from loopmargin_service.http.reply import Header
 # Callers turned away together shall not come back together.
 LEAST_SPREAD_S = 2
 LONGEST_S = 60
+# Share of a queue up to which nobody is turned away for others who are on their way to it.
+HALF = 0.5
 
 # Is told the reason of each refusal: queue_full, too_much_work, past_deadline, overloaded.
 Told = Callable[[str], None]

@@ -7,13 +7,14 @@ after all of them.
 """
 
 import asyncio
+import math
 from collections import deque
 from collections.abc import Callable
 from time import perf_counter
 from typing import Any, NamedTuple, TypeVar
 
 from loopmargin_service.http.problems import OVERLOADED
-from loopmargin_service.http.turned_away import Told, TurnedAwayError
+from loopmargin_service.http.turned_away import HALF, Told, TurnedAwayError
 
 # A short calculation that waits for longer is no short answer any more. [s]
 LONGEST_WAIT_S = 0.25
@@ -56,18 +57,27 @@ class Turns:
         self.waiting_s += expected_s
         return await heard
 
+    @property
+    def room(self) -> float:
+        """Estimate how many more like those that wait find a place; no limit up to half of them."""
+        if not self._queue:
+            return math.inf
+        used = max(self.waiting_s, perf_counter() - self._queue[0].since_s) / LONGEST_WAIT_S
+        return math.inf if used < HALF else self.waiting * (1.0 / used - 1.0)
+
     def require(self) -> None:
         """Refuse when too much waits already, or for too long; this costs next to nothing."""
-        if not self._queue:
-            return
-        waited_s = perf_counter() - self._queue[0].since_s
-        if max(self.waiting_s, waited_s) > LONGEST_WAIT_S:
-            self._told("overloaded")
-            detail = (
-                f"{self.waiting} short calculations wait already, the first for {waited_s:.2f} s. "
-                "Ask again after the time in Retry-After."
-            )
-            raise TurnedAwayError(OVERLOADED, detail, self.waiting_s)
+        if self.room <= 0.0:
+            raise self.refusal()
+
+    def refusal(self) -> TurnedAwayError:
+        """Say that there is no room for anything, and have it counted."""
+        self._told("overloaded")
+        detail = (
+            f"{self.waiting} short calculations wait already, for about {self.waiting_s:.2f} s. "
+            "Ask again after the time in Retry-After."
+        )
+        return TurnedAwayError(OVERLOADED, detail, self.waiting_s)
 
     def _round(self, loop: asyncio.AbstractEventLoop) -> None:
         """Compute for a while, then let the event loop come round."""

@@ -7,7 +7,8 @@
 So a long calculation never stands before a short one, on the processor or in a queue.
 """
 
-from collections import defaultdict
+import asyncio
+from collections import Counter, defaultdict
 from typing import Any
 
 from loopmargin_service.http.deadline import Deadline
@@ -23,8 +24,8 @@ from loopmargin_wire.answer import Question
 # Handing a calculation to another process and back costs about a millisecond. [s]
 IN_PLACE_S = 0.005
 QUICK_S = 0.25
-# So many questions of one kind in a row that went to one lane, and the next one is taken to go
-# there too when that lane is full.
+# So many questions of one kind in a row that went to one place, and the next one is taken to go
+# there too.
 SURELY = 8
 
 
@@ -38,7 +39,8 @@ class Workbench:
         self.quick = Lane(quick, longest_wait_s, told)
         self.patient = Lane(patient, longest_wait_s, told)
         self.paces: defaultdict[str, Pace] = defaultdict(Pace)
-        self._went: dict[str, tuple[Lane | None, int]] = {}
+        self._went: dict[str, tuple[Lane | Turns, int]] = {}
+        self._on_their_way: Counter[Lane | Turns] = Counter()
 
     async def run(self, row: Route, question: Question, deadline: Deadline) -> bytes:
         """Answer one question as JSON."""
@@ -46,20 +48,26 @@ class Workbench:
         job: tuple[Any, ...] = (row.compute, row.answer, question)
         pace = self.paces[row.name]
         expected_s = work_s * pace.factor
-        lane = self._lane(work_s, expected_s)
-        self._note(row.path, lane)
-        if lane is not None:
-            return await lane.run(work_s, deadline, answered, *job)
+        place = self._place(work_s, expected_s)
+        self._note(row.path, place)
+        if isinstance(place, Lane):
+            return await place.run(work_s, deadline, answered, *job)
         encoded, took_s = await self.turns.run(expected_s, lambda: answered(*job))
         pace.learn(work_s, took_s)
         return encoded
 
     def require(self, path: str) -> None:
-        """Refuse a question unread where its like find no room; this costs next to nothing."""
+        """Refuse a question unread where its like find no room; this costs next to nothing.
+
+        Those let in during one round of the event loop reach their place only in the next.
+        """
         self.turns.require()
-        lane, times = self._went.get(path, (None, 0))
-        if lane is not None and times >= SURELY:
-            lane.require()
+        place, times = self._went.get(path, (self.turns, 0))
+        if times >= SURELY and self._on_their_way[place] >= place.room:
+            raise place.refusal()
+        if not self._on_their_way:
+            asyncio.get_running_loop().call_soon(self._on_their_way.clear)
+        self._on_their_way[place] += 1
 
     @property
     def waiting(self) -> int:
@@ -71,11 +79,11 @@ class Workbench:
         """Sum up the work that waits or is being done, on one core. [s]"""
         return self.turns.waiting_s + self.quick.admitted_s + self.patient.admitted_s
 
-    def _lane(self, work_s: float, expected_s: float) -> Lane | None:
+    def _place(self, work_s: float, expected_s: float) -> Lane | Turns:
         if expected_s <= IN_PLACE_S:
-            return None
+            return self.turns
         return self.quick if work_s <= QUICK_S else self.patient
 
-    def _note(self, path: str, lane: Lane | None) -> None:
-        before, times = self._went.get(path, (None, 0))
-        self._went[path] = (lane, times + 1 if lane is before else 1)
+    def _note(self, path: str, place: Lane | Turns) -> None:
+        before, times = self._went.get(path, (place, 0))
+        self._went[path] = (place, times + 1 if place is before else 1)

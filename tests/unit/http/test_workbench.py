@@ -244,7 +244,7 @@ def test_what_would_go_to_a_full_lane_is_refused_unread() -> None:
         bench = Workbench(*crews, 1.0)
         row = parcel_routes(Parcels())[0]._replace(work=lambda _: QUICK_S)
         tasks = []
-        for _ in range(9):
+        for _ in range(8):
             bench.require(row.path)
             running = bench.run(row, QUESTION, deadline(b"", 30.0))
             tasks.append(asyncio.create_task(running))
