@@ -10,6 +10,8 @@ from loopmargin_service import physics
 # What is no law of its own, and why. A module stands for every public function in it.
 CONSTRUCTION = {
     "batch": "picks cases out of arrays, puts them back, and repeats a step until they settle",
+    "sites": "hands out the properties of the coolant",
+    "passage.folded": "adds up passages that are alike",
     "rows": "adds up rows in one order",
     "star_mesh": "the solver of the linear balance of nodes",
     "crossflow": "adds up the series of `exchanger.effectiveness_crossflow_unmixed`",

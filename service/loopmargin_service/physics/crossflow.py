@@ -28,7 +28,7 @@ def effectiveness(weak: NDArray[np.float64], strong: NDArray[np.float64]) -> NDA
     Parameters
     ----------
     weak, strong : ndarray
-        Transfer units on the weaker and on the stronger stream, above zero. [-]
+        Transfer units on the weaker and on the stronger stream, above zero, of one shape. [-]
 
     Returns
     -------
@@ -47,7 +47,7 @@ def effectiveness_and_rise(
     Parameters
     ----------
     weak, strong : ndarray
-        Transfer units on the weaker and on the stronger stream, above zero. [-]
+        Transfer units on the weaker and on the stronger stream, above zero, of one shape. [-]
 
     Returns
     -------
@@ -67,7 +67,6 @@ def _by_length(
     Were the largest mean to set the length for all, a case would end in other digits among
     other neighbours. What is not a number counts among the longest.
     """
-    weak, strong = np.broadcast_arrays(weak, strong)
     classes = np.minimum(np.searchsorted(_CLASSES, strong), _CLASSES.size - 1)
     present = np.unique(classes)
     if present.size == 1:

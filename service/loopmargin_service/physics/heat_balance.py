@@ -102,27 +102,21 @@ def settle(layout: HeatLayout, given: HeatInput) -> Temperatures:
     radiator with air that reaches the room; without one the system is singular.
     """
     rows = [_branch_profile(layout, given, branch) for branch in range(len(layout.elements))]
-    matrix, right = _assemble(layout, given, rows)
-    stacked = np.moveaxis(matrix, -1, 0)
-    solution = np.asarray(
-        np.linalg.solve(stacked, right.T[:, :, None])[:, :, 0].T, dtype=np.float64
-    )
-    case = solution[-1]
+    solution = _solved(_balances(layout, given, rows))
     profiles = tuple(
-        row.start * solution[_source(layout, given, branch), np.arange(case.size)]
+        row.start * _source(layout, given, branch, solution)
         + row.constant
-        + row.case * case
+        + row.case * solution[-1]
         for branch, row in enumerate(rows)
     )
-    return Temperatures(solution[:-1], profiles, case)
+    return Temperatures(solution[:-1], profiles, solution[-1])
 
 
-def _source(
-    layout: HeatLayout, given: HeatInput, branch: int
-) -> np.ndarray[tuple[int], np.dtype[np.intp]]:
-    """Give the node that feeds a branch in each case."""
+def _source(layout: HeatLayout, given: HeatInput, branch: int, nodes: Array) -> Array:
+    """Give the temperature of the node that feeds a branch in each case."""
     forward = given.branch_capacity[branch] >= 0.0
-    return np.where(forward, layout.branch_tail[branch], layout.branch_head[branch])
+    tail, head = nodes[layout.branch_tail[branch]], nodes[layout.branch_head[branch]]
+    return np.asarray(tail if forward.all() else np.where(forward, tail, head))
 
 
 def _branch_profile(layout: HeatLayout, given: HeatInput, branch: int) -> _Affine:
@@ -157,57 +151,108 @@ def _follow(
     return _Affine(*rows)
 
 
-def _assemble(layout: HeatLayout, given: HeatInput, rows: list[_Affine]) -> tuple[Array, Array]:
-    """Write the balance of every node and of the case air as matrix and right side."""
-    size, batch = layout.node_count + 1, given.room.size
-    matrix = np.zeros((size, size, batch))
-    matrix[np.arange(size), np.arange(size)] = STAGNANT_TIE
-    right = STAGNANT_TIE * np.tile(given.room, (size, 1))
+class _Balances(NamedTuple):
+    """Capacity * temperature = sum of gains * other temperatures + constant, for each unknown.
+
+    The unknowns are the nodes and, last, the case air; gains are by unknown and other unknown.
+    """
+
+    capacity: list[Array]
+    gain: dict[tuple[int, int], Array]
+    constant: list[Array]
+
+    def add_gain(self, sink: int, source: int, gain: Array) -> None:
+        """Add to what a temperature gains by another, or by itself."""
+        if sink == source:
+            self.capacity[sink] = self.capacity[sink] - gain
+            return
+        before = self.gain.get((sink, source))
+        self.gain[sink, source] = gain if before is None else before + gain
+
+    def add_constant(self, sink: int, constant: Array) -> None:
+        """Add heat."""
+        self.constant[sink] = self.constant[sink] + constant
+
+    def mix(self, ends: tuple[int, int], capacity: Array, end: _Affine) -> None:
+        """Add a stream that leaves one node and ends in another."""
+        source, sink = ends
+        self.capacity[sink] = self.capacity[sink] + capacity
+        self.add_gain(sink, source, capacity * end.start)
+        self.add_gain(sink, len(self.capacity) - 1, capacity * end.case)
+        self.add_constant(sink, capacity * end.constant)
+
+
+def _balances(layout: HeatLayout, given: HeatInput, rows: list[_Affine]) -> _Balances:
+    """Write the balance of every node and of the case air."""
+    size = layout.node_count + 1
+    tie = np.full(given.room.size, STAGNANT_TIE)
+    found = _Balances([tie] * size, {}, [STAGNANT_TIE * given.room] * size)
     for branch, row in enumerate(rows):
         signed = given.branch_capacity[branch]
         tail, head = layout.branch_tail[branch], layout.branch_head[branch]
-        end = _Affine(*(part[-1] for part in row))
-        _mix(matrix, right, (tail, head), np.maximum(signed, 0.0), end)
-        end = _Affine(*(part[0] for part in row))
-        _mix(matrix, right, (head, tail), np.maximum(-signed, 0.0), end)
+        # A way that the coolant goes in no case adds nothing to any.
+        if (signed > 0.0).any():
+            end = _Affine(*(part[-1] for part in row))
+            found.mix((tail, head), np.maximum(signed, 0.0), end)
+        if (signed < 0.0).any():
+            end = _Affine(*(part[0] for part in row))
+            found.mix((head, tail), np.maximum(-signed, 0.0), end)
     for pump, (tail, head) in enumerate(zip(layout.pump_tail, layout.pump_head, strict=True)):
         capacity = np.maximum(given.pump_capacity[pump], SMALLEST_CAPACITY)
-        none = np.zeros(batch)
-        end = _Affine(np.ones(batch), given.pump_heat[pump] / capacity, none)
-        _mix(matrix, right, (tail, head), capacity, end)
-    _mix_case(layout, given, rows, matrix, right)
-    return matrix, right
+        found.capacity[head] = found.capacity[head] + capacity
+        found.add_gain(head, tail, capacity)
+        found.add_constant(head, given.pump_heat[pump])
+    _mix_case(layout, given, rows, found)
+    return found
 
 
-def _mix(matrix: Array, right: Array, ends: tuple[int, int], capacity: Array, end: _Affine) -> None:
-    """Add a stream that leaves one node and ends in another to the balance of the latter."""
-    source, sink = ends
-    matrix[sink, sink] += capacity
-    matrix[sink, source] -= capacity * end.start
-    matrix[sink, -1] -= capacity * end.case
-    right[sink] += capacity * end.constant
-
-
-def _mix_case(
-    layout: HeatLayout, given: HeatInput, rows: list[_Affine], matrix: Array, right: Array
-) -> None:
+def _mix_case(layout: HeatLayout, given: HeatInput, rows: list[_Affine], found: _Balances) -> None:
     """Add the balance of the case air: what flows in, warmed by radiators, and the heat inside."""
-    entering = given.air_into_case
+    case, entering = layout.node_count, given.air_into_case
     fresh = np.maximum(row_sum(entering), SMALLEST_CAPACITY)
-    matrix[-1, -1] += fresh
-    right[-1] += fresh * given.room + given.case_heat
-    batch = np.arange(given.room.size)
+    found.capacity[case] = found.capacity[case] + fresh
+    found.add_constant(case, fresh * given.room + given.case_heat)
     for branch, elements in enumerate(layout.elements):
-        source = _source(layout, given, branch)
         forward = given.branch_capacity[branch] >= 0.0
         for place, element in enumerate(elements):
             if element.is_block:
                 continue
             inside = entering[layout.radiator_path[element.index]] > 0.0
             into_case = np.where(inside, given.conductance[element.index], 0.0)
-            inlet = _Affine(
-                *(np.where(forward, part[place], part[place + 1]) for part in rows[branch])
-            )
-            matrix[-1, source, batch] -= into_case * inlet.start
-            matrix[-1, -1] -= into_case * inlet.case
-            right[-1] += into_case * (inlet.constant - given.room)
+            for way, node, at in (
+                (forward, layout.branch_tail[branch], place),
+                (~forward, layout.branch_head[branch], place + 1),
+            ):
+                if not (way & inside).any():
+                    continue
+                through = np.where(way, into_case, 0.0)
+                found.add_gain(case, node, through * rows[branch].start[at])
+                found.add_gain(case, case, through * rows[branch].case[at])
+                found.add_constant(case, through * (rows[branch].constant[at] - given.room))
+
+
+def _solved(given: _Balances) -> Array:
+    """Put each balance into those after it, then read the temperatures from the last back.
+
+    What a balance gains never outweighs its capacity, so that no order of them is needed; and
+    every step is one operation on all cases, so that no case depends on its neighbours.
+    """
+    capacity, gain, constant = given
+    size = len(capacity)
+    for row in range(size):
+        later = [other for other in range(row + 1, size) if (row, other) in gain]
+        for other in range(row + 1, size):
+            if (other, row) not in gain:
+                continue
+            share = gain[other, row] / capacity[row]
+            given.add_constant(other, share * constant[row])
+            for source in later:
+                given.add_gain(other, source, share * gain[row, source])
+    solution = np.empty((size, constant[0].size))
+    for row in reversed(range(size)):
+        total = constant[row]
+        for other in range(row + 1, size):
+            if (row, other) in gain:
+                total = total + gain[row, other] * solution[other]
+        np.divide(total, capacity[row], out=solution[row])
+    return solution

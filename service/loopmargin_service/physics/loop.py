@@ -16,13 +16,19 @@ from typing import NamedTuple
 
 import numpy as np
 
-from loopmargin_service.physics.batch import some_cases
+from loopmargin_service.physics.batch import some_cases, tiles
 from loopmargin_service.physics.constants import STANDARD_GRAVITY
 from loopmargin_service.physics.coolant import Properties
 from loopmargin_service.physics.curve import Curve, value_and_slope
 from loopmargin_service.physics.drop import Drop, at_state
 from loopmargin_service.physics.network import Array, Law, Topology
-from loopmargin_service.physics.passage import Passages, friction_drop, passage_terms
+from loopmargin_service.physics.passage import (
+    Folded,
+    Passages,
+    folded,
+    friction_drop,
+    passage_terms,
+)
 from loopmargin_service.physics.rows import Grouping, Index
 
 # Below this a slope is zero for every purpose, but not to a division. [Pa s/kg]
@@ -44,7 +50,10 @@ class Components:
 
 @dataclass(frozen=True)
 class Loop:
-    """A whole loop: which nodes branches and pumps join, and what is in the branches."""
+    """A whole loop: which nodes branches and pumps join, and what is in the branches.
+
+    Passages of one `stretch` have the same coolant in them; each has its own if it is not given.
+    """
 
     node_count: int
     branch_tail: tuple[int, ...]
@@ -55,6 +64,7 @@ class Loop:
     passages: Passages
     components: Components
     curves: tuple[Curve, ...]
+    stretch: Index | None = None
 
     @cached_property
     def topology(self) -> Topology:
@@ -68,20 +78,20 @@ class Loop:
         )
 
     @cached_property
-    def passage_groups(self) -> Grouping:
-        """Give the branch of each passage."""
-        return Grouping(self.passages.branch, len(self.branch_tail))
-
-    @cached_property
     def component_groups(self) -> Grouping:
         """Give the branch of each component."""
         return Grouping(self.components.branch, len(self.branch_tail))
 
     @cached_property
-    def rubbing_groups(self) -> Grouping:
-        """Give the branch of each passage whose drop depends on the friction factor."""
-        rubbing = self.passages.branch[self.passages.rubbing]
-        return Grouping(rubbing, len(self.branch_tail))
+    def folded(self) -> Folded:
+        """Give the passages with those alike folded that have the same coolant in them."""
+        own = np.arange(self.passages.bore.size)
+        return folded(self.passages, own if self.stretch is None else self.stretch)
+
+    @cached_property
+    def folded_uniform(self) -> Folded:
+        """Give the passages folded as if all coolant had one state."""
+        return folded(self.passages, np.zeros_like(self.passages.branch))
 
 
 class Liquid(NamedTuple):
@@ -146,6 +156,15 @@ class LoopTerms(NamedTuple):
             reynolds_per_flow=some_cases(self.reynolds_per_flow, chosen),
         )
 
+    def friction(self, through: Array, here: slice) -> tuple[Array, Array]:
+        """Give what the rubbing passages lose in some cases [Pa], and its slope [Pa s/kg]."""
+        return friction_drop(
+            _columns(self.weight, here),
+            _columns(self.reynolds_per_flow, here),
+            self.relative_roughness,
+            through[self.groups.group, here],
+        )
+
 
 class LoopFactors(NamedTuple):
     """How a loop departs from its measures and laws: factors, each (batch,) or for every case.
@@ -162,6 +181,11 @@ class LoopFactors(NamedTuple):
 
 
 AS_DESCRIBED = LoopFactors()
+
+
+def _columns(rows: Array, here: slice) -> Array:
+    """Give some cases of rows that may stand for every case."""
+    return rows if rows.shape[1] == 1 else rows[:, here]
 
 
 def loop_terms(loop: Loop, liquid: Liquid, factors: LoopFactors = AS_DESCRIBED) -> LoopTerms:
@@ -190,19 +214,24 @@ def loop_terms(loop: Loop, liquid: Liquid, factors: LoopFactors = AS_DESCRIBED) 
     change of the relative roughness is left out.
     """
     linear, quadratic = component_terms(loop.components, liquid.components)
-    passages = passage_terms(loop.passages, liquid.passages)
-    rubbing = loop.passages.rubbing
+    fold, inside = loop.folded_uniform, liquid.passages
+    if inside.density.shape[0] != 1:
+        fold = loop.folded
+        inside = Properties(*(rows[fold.first] for rows in inside))
+    passages, rubbing = passage_terms(fold.passages, inside), fold.passages.rubbing
+    branches, rubbing_branches = (Grouping(one, len(loop.branch_tail)) for one in fold.branches)
     viscous = factors.fittings / factors.bore**3
     inertial = factors.fittings / factors.bore**4
+    friction = fold.friction(factors.friction)
     return LoopTerms(
         loop.component_groups.total(linear) * factors.parts
-        + loop.passage_groups.total(passages.linear) * viscous,
+        + branches.total(passages.linear) * viscous,
         loop.component_groups.total(quadratic) * factors.parts
-        + loop.passage_groups.total(passages.quadratic) * inertial,
-        passages.weight[rubbing] * (factors.friction / factors.bore**5),
+        + branches.total(passages.quadratic) * inertial,
+        passages.weight[rubbing] * (friction / factors.bore**5),
         passages.reynolds_per_flow[rubbing] / factors.bore,
-        loop.passages.relative_roughness[rubbing, None],
-        loop.rubbing_groups,
+        fold.passages.relative_roughness[rubbing, None],
+        rubbing_branches,
     )
 
 
@@ -225,15 +254,10 @@ class LoopLaw:
         per_unit = terms.quadratic * np.abs(through)
         drop[:branches] = through * (terms.linear + per_unit)
         slope[:branches] = terms.linear + 2.0 * per_unit
-        if terms.groups.group.size:
-            rubbed = friction_drop(
-                terms.weight,
-                terms.reynolds_per_flow,
-                terms.relative_roughness,
-                through[terms.groups.group],
-            )
-            terms.groups.add(rubbed[0], drop)
-            terms.groups.add(rubbed[1], slope)
+        for here in tiles(terms.groups.group.size, flow.shape[1]):
+            lost, rising = terms.friction(through, here)
+            terms.groups.add(lost, drop[:, here])
+            terms.groups.add(rising, slope[:, here])
         gain, gain_slope = self.pumps(flow[branches:])
         np.negative(gain, out=drop[branches:])
         np.negative(gain_slope, out=slope[branches:])

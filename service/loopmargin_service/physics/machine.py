@@ -9,7 +9,7 @@ Arrays end in the batch axis. Elements of a branch that exchange heat cut it int
 stretches; `place` arrays say where along the stacked branch profiles something sits.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import NamedTuple
 
@@ -36,7 +36,8 @@ from loopmargin_service.physics.loop import (
 )
 from loopmargin_service.physics.network import Array, Flows, Law
 from loopmargin_service.physics.radiator import AirStream, Section, conductance
-from loopmargin_service.physics.rows import Index, row_mean
+from loopmargin_service.physics.rows import Index
+from loopmargin_service.physics.sites import Coolant, Place, Sites, sites
 
 ITERATION_LIMIT = 60
 # Last movement of a temperature [K] and of a flow [-]; each repetition shrinks it about a
@@ -62,17 +63,6 @@ AIR_LIMIT = 400.0
 FREEZING_GUARD = 0.5
 
 
-class Place(NamedTuple):
-    """Where something sits along the stacked profiles: between two of their points."""
-
-    before: Index
-    after: Index
-
-    def temperature(self, stacked: Array) -> Array:
-        """Mean of what enters and what leaves. [K]"""
-        return 0.5 * (stacked[self.before] + stacked[self.after])
-
-
 @dataclass(frozen=True)
 class Machine:
     """Everything that does not change with the setting."""
@@ -93,6 +83,22 @@ class Machine:
         """Lowest temperature that coolant properties are taken at. [K]"""
         freezing = coolant.freezing_temperature(self.fluid, self.mass_fraction)
         return float(freezing) + FREEZING_GUARD
+
+    @cached_property
+    def sites(self) -> Sites:
+        """Places at which the state of the coolant is asked for."""
+        return sites(self.passage_place, self.component_place, self.radiator_place)
+
+    @cached_property
+    def placed_loop(self) -> Loop:
+        """The loop, which knows what passages have the same coolant in them."""
+        return replace(self.loop, stretch=self.sites.passages)
+
+    @cached_property
+    def pump_ends(self) -> tuple[Index, Index]:
+        """Nodes that the pumps draw from, and those that they give to; (pumps,)."""
+        tail, head = self.loop.pump_tail, self.loop.pump_head
+        return np.array(tail, dtype=np.intp), np.array(head, dtype=np.intp)
 
     @cached_property
     def air_topology(self) -> network.Topology:
@@ -196,7 +202,7 @@ def _start(machine: Machine, setting: Setting) -> Equilibrium:
     unsolved = np.zeros(batch, dtype=np.bool_)
     none = np.zeros(batch, dtype=np.intp)
     return Equilibrium(
-        liquid=_liquid(machine, profile, temperatures.nodes),
+        liquid=Liquid(*[coolant.Properties(*[nothing] * 4)] * 3),
         flows=Flows(np.full((links, batch), START_FLOW), nothing, nothing[0], unsolved, none),
         air_flows=Flows(
             np.full((len(machine.paths), batch), START_AIR_FLOW),
@@ -219,23 +225,23 @@ def _start(machine: Machine, setting: Setting) -> Equilibrium:
 
 def _repeat(machine: Machine, setting: Setting, state: Equilibrium) -> Equilibrium:
     """Solve coolant flow, air flow and heat once, each with the newest of the others."""
-    liquid = _liquid(machine, state.stacked, state.temperatures.nodes)
+    liquid, in_radiators, heat_capacity = _coolant(machine, state)
     pumps = RunningPumps(machine.loop.curves, liquid.pumps, setting.pump_ratio)
-    terms = loop_terms(machine.loop, liquid, setting.loop_factors)
+    terms = loop_terms(machine.placed_loop, liquid, setting.loop_factors)
     careful = int(state.iterations[0]) >= CAREFUL
     flows = _flows(machine.loop.topology, LoopLaw(terms, pumps), state.flows, careful=careful)
     density, temperature, from_case = _air_state(machine, setting, state)
     law = AirLaw(machine.paths, density, temperature, setting.fan_ratio)
     air_flows = _flows(machine.air_topology, law, state.air_flows, careful=careful)
     given_air = (air_flows.flow, density, temperature)
-    conductances = _conductances(machine, setting, (state.stacked, flows), given_air)
+    conductances = _conductances(machine, setting, (in_radiators, flows), given_air)
     pump_heat = _pump_heat(machine, setting, flows, liquid)
     given = _heat_input(
         machine,
         setting._replace(pump_heat=pump_heat),
         flows,
         air_flows,
-        (state.stacked, from_case, conductances),
+        (heat_capacity, from_case, conductances),
     )
     temperatures, stacked = _moved(state, settle(machine.heat, given))
     change = np.maximum(
@@ -293,25 +299,13 @@ def _flows(topology: network.Topology, law: Law, before: Flows, *, careful: bool
     return found
 
 
-def _properties(machine: Machine, temperature: Array) -> coolant.Properties:
-    """Coolant properties, held at the ends of their range."""
+def _coolant(machine: Machine, state: Equilibrium) -> Coolant:
+    """Properties of the coolant everywhere, held at the ends of their range."""
+    pumps = state.temperatures.nodes[machine.pump_ends[0]]
+    temperature = machine.sites.temperatures(state.stacked, pumps)
     held = np.minimum(np.maximum(temperature, machine.coldest), PROPERTY_LIMIT)
-    return coolant.properties(machine.fluid, machine.mass_fraction, held)
-
-
-def _liquid(machine: Machine, stacked: Array, nodes: Array) -> Liquid:
-    """Coolant properties in passages, components and pumps, from one evaluation."""
-    passages = machine.passage_place.temperature(stacked)
-    components = machine.component_place.temperature(stacked)
-    pumps = nodes[np.array(machine.loop.pump_tail)]
-    every = _properties(machine, np.concatenate([passages, components, pumps]))
-    first = passages.shape[0]
-    second = first + components.shape[0]
-    return Liquid(
-        coolant.Properties(*(part[:first] for part in every)),
-        coolant.Properties(*(part[first:second] for part in every)),
-        coolant.Properties(*(part[second:] for part in every)),
-    )
+    every = coolant.properties(machine.fluid, machine.mass_fraction, held)
+    return machine.sites.coolant(every)
 
 
 def _air_state(
@@ -329,13 +323,11 @@ def _air_state(
 def _conductances(
     machine: Machine,
     setting: Setting,
-    coolant_side: tuple[Array, Flows],
+    coolant_side: tuple[coolant.Properties, Flows],
     given_air: tuple[Array, Array, Array],
 ) -> Array:
     """Conductance of every radiator between entering coolant and entering air."""
-    stacked, flows = coolant_side
-    mean = machine.radiator_place.temperature(stacked)
-    every = _properties(machine, mean)
+    every, flows = coolant_side
     rows = []
     for number, section in enumerate(machine.sections):
         path = machine.heat.radiator_path[number]
@@ -349,7 +341,8 @@ def _conductances(
 def _pump_heat(machine: Machine, setting: Setting, flows: Flows, liquid: Liquid) -> Array:
     """Heat that each pump gives to the coolant: its motor's share, or at least its work."""
     pressure = flows.pressure
-    gain = pressure[np.array(machine.loop.pump_head)] - pressure[np.array(machine.loop.pump_tail)]
+    tail, head = machine.pump_ends
+    gain = pressure[head] - pressure[tail]
     work = gain * flows.flow[len(machine.loop.branch_tail) :] / liquid.pumps.density
     return np.asarray(np.maximum(setting.pump_heat, work))
 
@@ -362,8 +355,7 @@ def _heat_input(
     rest: tuple[Array, Array, Array],
 ) -> HeatInput:
     """Gather what the heat balance needs; one heat capacity stands for the whole loop."""
-    stacked, from_case, conductances = rest
-    capacity = _properties(machine, row_mean(stacked)).heat_capacity
+    capacity, from_case, conductances = rest
     branches = len(machine.loop.branch_tail)
     tail, head = machine.path_ends
     into = np.where(head, air_flows.flow, 0.0) - np.where(tail, air_flows.flow, 0.0)

@@ -220,13 +220,13 @@ def newton_step(
     conductance = 1.0 / slope
     pressure = star_mesh.node_pressures(topology.plan, conductance, flow - drop * conductance)
     tail, head = topology.ends
-    force = pressure[head] - pressure[tail]
+    force = pressure.take(head, axis=0) - pressure.take(tail, axis=0)
     return pressure, force, -conductance * (drop + force)
 
 
 def relative_change(step: Array, flow: Array) -> Array:
     """Largest change of a flow over the largest flow, for each case. [-]"""
-    return np.asarray(np.abs(step).max(axis=0) / (np.abs(flow).max(axis=0) + 1e-12))
+    return np.asarray(rows.row_max(np.abs(step)) / (rows.row_max(np.abs(flow)) + 1e-12))
 
 
 def _advance(
@@ -244,7 +244,7 @@ def _advance(
     share = np.ones_like(falling)
     for _ in range(SHORTENINGS):
         rising = rows.row_sum((drop + force) * step)
-        over = np.flatnonzero(conserved & (rising > -0.5 * falling))
+        over = (conserved & (rising > -0.5 * falling)).nonzero()[0]
         if not over.size:
             break
         down, up = falling[over], rising[over]
@@ -262,8 +262,8 @@ def _imbalance(drop: Array, force: Array, scale: Array) -> Array:
     A fan or pump inside a link can bring its drop near zero, so the size counts slope times
     flow as well.
     """
-    left = np.abs(drop + force).max(axis=0)
-    size = np.maximum(np.abs(drop), np.abs(scale)).max(axis=0)
+    left = rows.row_max(np.abs(drop + force))
+    size = rows.row_max(np.maximum(np.abs(drop), np.abs(scale)))
     return np.asarray(left / (size + 1e-12))
 
 

@@ -7,13 +7,14 @@ Reynolds number, and a constant. Arrays are (passages, batch).
 
 from dataclasses import dataclass
 from functools import cached_property
+from operator import add
 from typing import NamedTuple
 
 import numpy as np
 
 from loopmargin_service.physics.coolant import Properties
-from loopmargin_service.physics.pipe import friction_factor_and_slope
-from loopmargin_service.physics.rows import Array, Index
+from loopmargin_service.physics.pipe import friction_factor_and_exponent
+from loopmargin_service.physics.rows import Array, Grouping, Index
 
 # Below this a flow is zero for every purpose, but not to a division. [kg/s]
 SMALLEST_FLOW = 1e-9
@@ -34,6 +35,84 @@ class Passages:
     def rubbing(self) -> Index:
         """Give the passages whose drop depends on the friction factor."""
         return np.flatnonzero(self.friction_length)
+
+
+@dataclass(frozen=True)
+class Folded:
+    """Passages in which those that are alike stand as one.
+
+    Of one branch, bore and roughness, with coolant of one state in them, passages add up.
+    `member` says which of the folded ones each passage went into, `first` names one of each.
+    """
+
+    passages: Passages
+    member: Index
+    first: Index
+    unfolded: Passages
+
+    @cached_property
+    def branches(self) -> tuple[Index, Index]:
+        """Give the branch of each folded passage, and of those that rub alone."""
+        return self.passages.branch, self.passages.branch[self.passages.rubbing]
+
+    def friction(self, factor: Array | float) -> Array | float:
+        """Give one factor on friction for each folded passage from those of its members. [-]"""
+        if np.ndim(factor) < 2:  # noqa: PLR2004 - (batch,) or a number is for all passages
+            return factor
+        rubbing, ours = self.unfolded.rubbing, self.passages.rubbing
+        length = self.unfolded.friction_length[rubbing, None]
+        groups = Grouping(np.searchsorted(ours, self.member[rubbing]), ours.size)
+        return groups.total(length * factor) / self.passages.friction_length[ours, None]
+
+
+def folded(passages: Passages, state: Index) -> Folded:
+    """
+    Fold passages that are alike.
+
+    Parameters
+    ----------
+    passages : Passages
+        Tubes and fittings. [m and -]
+    state : ndarray of int
+        Passages of one number hold coolant of one state, (passages,). [-]
+
+    Returns
+    -------
+    Folded
+        As few passages as have the same pressure drop at any flow, to round-off. [m and -]
+
+    Notes
+    -----
+    The terms of `passage_terms` are proportional to what is added up here.
+    """
+    columns = (passages.branch, passages.bore, passages.relative_roughness, state)
+    keys = zip(*(column.tolist() for column in columns), strict=True)
+    terms = zip(
+        passages.friction_length.tolist(),
+        passages.viscous.tolist(),
+        passages.inertial.tolist(),
+        strict=True,
+    )
+    number: dict[tuple[float, ...], int] = {}
+    member: list[int] = []
+    first: list[int] = []
+    sums: list[tuple[float, ...]] = []
+    for row, (key, added) in enumerate(zip(keys, terms, strict=True)):
+        place = number.setdefault(key, len(number))
+        member.append(place)
+        if place == len(sums):
+            first.append(row)
+            sums.append(added)
+        else:
+            sums[place] = tuple(map(add, sums[place], added))
+    once = np.array(first, dtype=np.intp)
+    together = Passages(
+        passages.branch[once],
+        passages.bore[once],
+        passages.relative_roughness[once],
+        *np.array(sums, dtype=np.float64).reshape(-1, 3).T,
+    )
+    return Folded(together, np.array(member, dtype=np.intp), once, passages)
 
 
 class PassageTerms(NamedTuple):
@@ -103,17 +182,19 @@ def friction_drop(
 
     Notes
     -----
-    Churchill's factor at all Reynolds numbers; see `pipe.friction_factor_and_slope`.
+    Churchill's factor at all Reynolds numbers; see `pipe.friction_factor_and_exponent`.
 
     Validity
     --------
-    As `pipe.friction_factor_and_slope`, inside and outside.
+    As `pipe.friction_factor_and_exponent`, inside and outside.
     """
     size = np.maximum(np.abs(flow), SMALLEST_FLOW)
-    reynolds = size * reynolds_per_flow
-    friction, friction_slope = friction_factor_and_slope(reynolds, relative_roughness)
-    per_flow = weight * friction * size
-    return per_flow * flow, 2.0 * per_flow + weight * size * reynolds * friction_slope
+    per_flow, slope = friction_factor_and_exponent(size * reynolds_per_flow, relative_roughness)
+    size *= weight
+    per_flow *= size
+    slope += 2.0
+    slope *= per_flow
+    return per_flow * flow, slope
 
 
 def passage_drop(passages: Passages, liquid: Properties, flow: Array) -> Array:
@@ -140,7 +221,7 @@ def passage_drop(passages: Passages, liquid: Properties, flow: Array) -> Array:
 
     Validity
     --------
-    As `pipe.friction_factor_and_slope`, inside and outside.
+    As `pipe.friction_factor_and_exponent`, inside and outside.
     """
     terms = passage_terms(passages, liquid)
     roughness = passages.relative_roughness[:, None]

@@ -60,9 +60,32 @@ def row_sum(rows: Array) -> Array:
     -----
     Every case has the same digits in a batch of any size.
     """
+    if rows.shape[0] == 1:
+        return np.asarray(rows[0])
     if rows.size == rows.shape[0]:
         return np.asarray(np.add.accumulate(rows, axis=0)[-1])
-    return np.asarray(rows.sum(axis=0))
+    return np.asarray(np.add.reduce(rows, axis=0))
+
+
+def row_max(rows: Array) -> Array:
+    """
+    Largest of all rows.
+
+    Parameters
+    ----------
+    rows : ndarray
+        Values, (rows, batch). [any unit]
+
+    Returns
+    -------
+    ndarray
+        Largest values, (batch,). [the unit of *rows*]
+
+    Notes
+    -----
+    As the method of the array, without what that costs a small one.
+    """
+    return np.asarray(np.maximum.reduce(rows, axis=0))
 
 
 def row_mean(rows: Array) -> Array:
@@ -92,8 +115,10 @@ class Grouping:
     @cached_property
     def members(self) -> tuple[tuple[int, slice | Index], ...]:
         """Give the rows of each group that has any, as a slice where they stand together."""
-        found = ((group, np.flatnonzero(self.group == group)) for group in range(self.count))
-        return tuple((group, _span(rows)) for group, rows in found if rows.size)
+        found: dict[int, list[int]] = {}
+        for row, group in enumerate(self.group.tolist()):
+            found.setdefault(group, []).append(row)
+        return tuple((group, _span(rows)) for group, rows in found.items())
 
     def add(self, rows: Array, totals: Array) -> None:
         """Add rows to the totals of their groups, (groups, batch), in place. [any unit]"""
@@ -107,7 +132,7 @@ class Grouping:
         return totals
 
 
-def _span(rows: Index) -> slice | Index:
+def _span(rows: list[int]) -> slice | Index:
     """Give rows as a slice if they stand together."""
-    first, last = int(rows[0]), int(rows[-1])
-    return slice(first, last + 1) if last - first + 1 == rows.size else rows
+    together = rows[-1] - rows[0] + 1 == len(rows)
+    return slice(rows[0], rows[-1] + 1) if together else np.array(rows, dtype=np.intp)

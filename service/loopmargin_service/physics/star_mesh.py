@@ -34,10 +34,15 @@ class Removal(NamedTuple):
 
 
 class Plan(NamedTuple):
-    """Pairs of nodes that links join, and the order in which nodes are taken out."""
+    """Which links join each pair of nodes, which end and begin at each node, and their order.
+
+    The first of each list is told apart from those added to it; the reference has no lists.
+    """
 
     reference: int
-    ends: tuple[Pair, ...]
+    joined: tuple[tuple[Pair, tuple[int, ...]], ...]
+    ending: tuple[tuple[int, tuple[int, ...]], ...]
+    beginning: tuple[tuple[int, tuple[int, ...]], ...]
     removals: tuple[Removal, ...]
 
 
@@ -60,9 +65,19 @@ def plan(node_count: int, ends: Sequence[Pair], reference: int) -> Plan:
         For `node_pressures`. [-]
     """
     beside: list[set[int]] = [set() for _ in range(node_count)]
-    for tail, head in ends:
-        beside[tail] |= {head} - {tail}
-        beside[head] |= {tail} - {head}
+    joined: dict[Pair, list[int]] = {}
+    ending: dict[int, list[int]] = {}
+    beginning: dict[int, list[int]] = {}
+    for link, (tail, head) in enumerate(ends):
+        if tail == head:
+            continue
+        beside[tail].add(head)
+        beside[head].add(tail)
+        joined.setdefault(_pair(tail, head), []).append(link)
+        ending.setdefault(head, []).append(link)
+        beginning.setdefault(tail, []).append(link)
+    for lists in (ending, beginning):
+        lists.pop(reference, None)
     left, removals = set(range(node_count)) - {reference}, []
     while left:
         node = min(left, key=lambda one: (len(beside[one]), one))
@@ -71,7 +86,11 @@ def plan(node_count: int, ends: Sequence[Pair], reference: int) -> Plan:
         for one in beside[node]:
             beside[one] = (beside[one] | beside[node]) - {one, node}
         left.remove(node)
-    return Plan(reference, tuple(ends), tuple(removals))
+    return Plan(reference, _frozen(joined), _frozen(ending), _frozen(beginning), tuple(removals))
+
+
+def _frozen(lists: dict[Key, list[int]]) -> tuple[tuple[Key, tuple[int, ...]], ...]:
+    return tuple((key, tuple(links)) for key, links in lists.items())
 
 
 def node_pressures(plan: Plan, conductance: Array, source: Array) -> Array:
@@ -112,17 +131,20 @@ def _gathered(
     plan: Plan, conductance: Array, source: Array
 ) -> tuple[dict[Pair, Array], dict[int, Array]]:
     """Add up the links between each pair of nodes, and what they bring to each node."""
-    joined: dict[Pair, Array] = {}
-    inflow: dict[int, Array] = {}
-    for (tail, head), beside, given in zip(plan.ends, conductance, source, strict=True):
-        if tail == head:
-            continue
-        _add(joined, _pair(tail, head), beside)
-        if head != plan.reference:
-            _add(inflow, head, given)
-        if tail != plan.reference:
-            inflow[tail] = inflow[tail] - given if tail in inflow else -given
+    joined = {pair: _sum(conductance, links) for pair, links in plan.joined}
+    inflow = {node: _sum(source, links) for node, links in plan.ending}
+    for node, links in plan.beginning:
+        outflow = _sum(source, links)
+        inflow[node] = inflow[node] - outflow if node in inflow else -outflow
     return joined, inflow
+
+
+def _sum(rows: Array, links: tuple[int, ...]) -> Array:
+    """Add up some rows, one after the other."""
+    total: Array = rows[links[0]]
+    for link in links[1:]:
+        total = total + rows[link]
+    return total
 
 
 def _take_out(
@@ -133,6 +155,8 @@ def _take_out(
     around = [joined[_pair(node, one)] for one in neighbours]
     ground = [joined[_pair(node, reference)]] if grounded else []
     total = reduce(np.add, around + ground)
+    if not neighbours:
+        return total, []
     shares = [conductance / total for conductance in around]
     for one, share in zip(neighbours, shares, strict=True):
         _add(inflow, one, inflow[node] * share)

@@ -7,8 +7,9 @@ import numpy as np
 
 from loopmargin_service.physics.air_path import CASE, ROOM, AirPath
 from loopmargin_service.physics.heat_balance import HeatElement, HeatLayout
-from loopmargin_service.physics.machine import Equilibrium, Machine, Place, Setting
+from loopmargin_service.physics.machine import Equilibrium, Machine, Setting
 from loopmargin_service.physics.radiator import AirStream
+from loopmargin_service.physics.sites import Place
 from loopmargin_service.questions import block, curves, parts
 from loopmargin_service.questions.conversion import CM2, kelvin
 from loopmargin_service.questions.operating_point import POWER_EXPONENT, pump_power

@@ -11,9 +11,10 @@ from loopmargin_service.physics.air_path import CASE, ROOM, AirPath
 from loopmargin_service.physics.coolant import Fluid
 from loopmargin_service.physics.curve import Curve
 from loopmargin_service.physics.heat_balance import HeatElement, HeatLayout
-from loopmargin_service.physics.machine import Equilibrium, Machine, Place, Setting
+from loopmargin_service.physics.machine import Equilibrium, Machine, Setting
 from loopmargin_service.physics.network import Array
 from loopmargin_service.physics.radiator import Section
+from loopmargin_service.physics.sites import Place
 from tests.unit.physics import bench_loop
 from tests.unit.physics.bench_air import CORE, case_fan, fan, opening, rated
 from tests.unit.physics.bench_loop import Part, Pump, Tube

@@ -7,8 +7,9 @@ from loopmargin_service.physics import machine
 from loopmargin_service.physics.air import HEAT_CAPACITY
 from loopmargin_service.physics.batch import cases_of
 from loopmargin_service.physics.loop import LoopFactors
-from loopmargin_service.physics.machine import AIR_LIMIT, Place
+from loopmargin_service.physics.machine import AIR_LIMIT
 from loopmargin_service.physics.radiator import CoreSection
+from loopmargin_service.physics.sites import Place
 from tests.unit.physics.bench_air import CORE, case_fan, fan, opening, rated
 from tests.unit.physics.bench_loop import Part, Pump, Tube, parabola
 from tests.unit.physics.bench_machine import (

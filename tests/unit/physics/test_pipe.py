@@ -8,7 +8,7 @@ from loopmargin_service.physics.pipe import (
     LAMINAR_LIMIT,
     TURBULENT_LIMIT,
     friction_factor,
-    friction_factor_and_slope,
+    friction_factor_and_exponent,
 )
 
 REYNOLDS = st.floats(-6.0, 8.0).map(lambda exponent: 10.0**exponent)
@@ -37,7 +37,8 @@ def test_laminar_limit_is_where_the_law_leaves_the_laminar_line() -> None:
 def test_slope_is_the_derivative(reynolds: float, roughness: float) -> None:
     """The analytic slope agrees with a central difference of the factor."""
     step = 1e-5 * reynolds
-    factor, slope = friction_factor_and_slope(reynolds, roughness)
+    factor, exponent = friction_factor_and_exponent(reynolds, roughness)
+    slope = exponent * factor / reynolds
     ahead, behind = friction_factor(np.array([reynolds + step, reynolds - step]), roughness)
 
     assert abs(slope - (ahead - behind) / (2.0 * step)) <= 1e-5 * factor / reynolds
@@ -48,12 +49,12 @@ def test_slope_is_the_derivative(reynolds: float, roughness: float) -> None:
 def test_pressure_drop_rises_with_flow(reynolds: float, roughness: float, growth: float) -> None:
     """More flow always costs more pressure: f Re^2 rises strictly, and so does its slope say."""
     flows = np.array([reynolds, reynolds * (1.0 + growth)])
-    factor, slope = friction_factor_and_slope(flows, roughness)
+    factor, exponent = friction_factor_and_exponent(flows, roughness)
 
     drop = factor * flows**2
 
     assert drop[1] > drop[0]
-    assert (2.0 * factor + flows * slope > 0.0).all()
+    assert (exponent > -2.0).all()
 
 
 def test_rougher_walls_never_lose_less() -> None:
@@ -66,7 +67,7 @@ def test_rougher_walls_never_lose_less() -> None:
 def test_no_power_overflows_in_the_stated_range() -> None:
     """No warning and no number that is not finite from Re 1e-6 to 1e10."""
     with np.errstate(over="raise", divide="raise", invalid="raise"):
-        both = friction_factor_and_slope(
+        both = friction_factor_and_exponent(
             np.logspace(-6, 10, 500), np.array([[0.0], [1e-4], [0.05]])
         )
 
@@ -77,7 +78,7 @@ def test_one_case_equals_its_place_in_a_batch() -> None:
     """A scalar gives bit for bit what it gives inside a batch of any shape."""
     reynolds = np.array([[800.0, 2500.0], [7000.0, 1e6]])
 
-    batch = friction_factor_and_slope(reynolds, 1e-4)
-    single = [friction_factor_and_slope(re, 1e-4) for re in reynolds.ravel()]
+    batch = friction_factor_and_exponent(reynolds, 1e-4)
+    single = [friction_factor_and_exponent(re, 1e-4) for re in reynolds.ravel()]
 
     np.testing.assert_array_equal(np.reshape(batch, (2, 4)), np.transpose(single))
