@@ -7,10 +7,11 @@ from tests.performance import (
     bench_http,
     bench_overload,
     bench_store,
+    bench_sweep,
     client_import,
 )
 
-BENCHES = (bench_compute, bench_http, bench_store, bench_overload, client_import)
+BENCHES = (bench_compute, bench_sweep, bench_http, bench_store, bench_overload, client_import)
 
 
 def main() -> int:
