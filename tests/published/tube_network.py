@@ -52,43 +52,44 @@ class Lifted(NamedTuple):
 
 
 def volume_flows(
-    tubes: Sequence[Tube], density: float, viscosity: float, pump: Curve | None = None
+    tubes: Sequence[Tube],
+    density: float,
+    viscosity: float,
+    pumps: Sequence[tuple[int, int, Curve]] = (),
 ) -> tuple[Array, Flows]:
-    """Solve for the flow [m3/s] of each tube and of the pump, which lifts from node 0 to 1."""
-    loop = _loop(tubes, pump)
-    liquid = _liquid(len(tubes), density, viscosity)
-    pumps = RunningPumps(loop.curves, liquid.pumps, np.ones((len(loop.curves), 1)))
+    """Solve for the flow [m3/s] of each tube and of each pump from one node to another."""
+    loop = _loop(tubes, pumps)
+    liquid = _liquid((len(tubes), len(pumps)), density, viscosity)
+    running = RunningPumps(loop.curves, liquid.pumps, np.ones((len(loop.curves), 1)))
     lift = np.array([[tube.lift] for tube in tubes] + [[0.0]] * len(loop.curves))
-    lifted = Lifted(LoopLaw(loop_terms(loop, liquid), pumps), lift)
+    lifted = Lifted(LoopLaw(loop_terms(loop, liquid), running), lift)
     flows = solve(loop.topology, lifted, np.full((len(lift), 1), 0.05))
     assert flows.converged.all()
     return flows.flow[:, 0] / density, flows
 
 
-def _loop(tubes: Sequence[Tube], pump: Curve | None) -> Loop:
+def _loop(tubes: Sequence[Tube], pumps: Sequence[tuple[int, int, Curve]]) -> Loop:
     columns = np.array([tube[2:6] for tube in tubes]).T
     length, bore, roughness, loss = columns
-    ends = ((0,), (1,)) if pump else ((), ())
     none = np.zeros(0)
     return Loop(
-        node_count=1 + max(max(tube.tail, tube.head) for tube in tubes),
+        node_count=1 + max(max(link[:2]) for link in (*tubes, *pumps)),
         branch_tail=tuple(tube.tail for tube in tubes),
         branch_head=tuple(tube.head for tube in tubes),
-        pump_tail=ends[0],
-        pump_head=ends[1],
+        pump_tail=tuple(pump[0] for pump in pumps),
+        pump_head=tuple(pump[1] for pump in pumps),
         reference=0,
         passages=Passages(
             np.arange(len(tubes)), bore, roughness / bore, length / bore, 0.0 * loss, loss
         ),
         components=Components(none.astype(np.intp), none, none, none, none),
-        curves=(pump,) if pump else (),
+        curves=tuple(pump[2] for pump in pumps),
     )
 
 
-def _liquid(count: int, density: float, viscosity: float) -> Liquid:
-    everywhere = Properties(
-        *(np.full((count, 1), value) for value in (density, viscosity, 4180.0, 0.6))
+def _liquid(counts: tuple[int, int], density: float, viscosity: float) -> Liquid:
+    values = (density, viscosity, 4180.0, 0.6)
+    places = (counts[0], 0, counts[1])
+    return Liquid(
+        *(Properties(*(np.full((count, 1), value) for value in values)) for count in places)
     )
-    nowhere = Properties(*(array[:0] for array in everywhere))
-    pumps = Properties(*(array[:1] for array in everywhere))
-    return Liquid(everywhere, nowhere, pumps)

@@ -153,6 +153,8 @@ def repeat_until_settled(step: Callable[[G, S], S], given: G, state: S, limit: i
     the digits of a case are the same alone and in any batch.
     """
     places = np.arange(state.converged.size)
+    if not places.size:
+        return state
     whole: S | None = None
     for _ in range(limit):
         state = step(given, state)

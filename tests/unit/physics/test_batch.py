@@ -11,6 +11,7 @@ from loopmargin_service.physics.batch import (
     put_cases,
     repeat_until_settled,
     some_cases,
+    tiles,
 )
 from loopmargin_service.physics.rows import Array, Index
 
@@ -132,3 +133,20 @@ def test_cases_that_end_together_are_never_parted() -> None:
     end = repeat_until_settled(count, Pace(np.ones(2)), begin, 5)
 
     assert end.trace[0].tolist() == [2.0, 2.0]
+
+
+def test_no_case_needs_no_step() -> None:
+    """An empty batch is done."""
+    begin = Countdown(np.zeros(0), np.zeros((2, 0)))
+
+    assert repeat_until_settled(count, Pace(np.zeros(0)), begin, 5) is begin
+
+
+def test_tiles_cover_the_batch() -> None:
+    """Tiles are as wide as a few rows leave room for, and none is cut for no rows."""
+    widths = [[here.stop - here.start for here in tiles(rows, 5000)] for rows in (1, 4, 9999)]
+
+    assert widths[0] == [2048, 2048, 2048]
+    assert set(widths[1]) == {512}
+    assert set(widths[2]) == {1}
+    assert list(tiles(0, 5000)) == []
