@@ -20,6 +20,7 @@ help:
 	@echo "              FUZZ_REQUESTS and SOAK_REQUESTS say how much (tests/fuzz/amount.py)"
 	@echo "make soak     the soak alone: memory, files and tasks after very many requests"
 	@echo "make bench    benchmarks, as ratios"
+	@echo "make intervals  do stated intervals hold the truth as often as they say? (minutes)"
 	@echo "make laws     write tests/published/README.md from the published tests"
 	@echo "make mutate   change physics in thousands of places and see whether a test notices; hours"
 	@echo "make openapi  write openapi/openapi.json and the example answers"
@@ -101,6 +102,9 @@ fuzz: .venv/ready-test
 
 soak: .venv/ready-test
 	$(BIN)/python -m pytest -m long tests/fuzz/test_soak.py -s
+
+intervals: .venv/ready-test
+	$(BIN)/python -m tests.intervals
 
 bench: .venv/ready-test
 	$(BIN)/python -m tests.performance

@@ -26,7 +26,9 @@ class Margin(Struct, frozen=True, kw_only=True):
     """One criterion: what is demanded, what is available, and what is left over.
 
     `surplus` is capacity minus demand. `tight` means that the criterion holds at best
-    estimate but not with the confidence asked for.
+    estimate but not with the confidence asked for. Uncertainty and chance are there when cases
+    were drawn: the standard deviation of the surplus and the share of draws that keep it above
+    zero, with the standard error that so many draws leave in that share.
     """
 
     criterion: Criterion
@@ -37,6 +39,7 @@ class Margin(Struct, frozen=True, kw_only=True):
     verdict: Verdict
     standard_uncertainty: Number | None = None
     chance: Share | None = None
+    chance_standard_error: Share | None = None
 
 
 class Outcome(Struct, frozen=True, kw_only=True):

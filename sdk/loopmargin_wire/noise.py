@@ -26,6 +26,7 @@ from loopmargin_wire.sound import (
     SoundSource,
 )
 from loopmargin_wire.strict import Part
+from loopmargin_wire.uncertainty import NoiseUncertainty, Simulation
 
 Level = Annotated[float, quantity("dBA", -1e12, 1e12, "A-weighted sound pressure level")]
 Decibels = Annotated[float, quantity("dB", -1e12, 1e12, "Difference of levels")]
@@ -63,6 +64,7 @@ class NoiseQuestion(Question, frozen=True, kw_only=True):
     sources: Annotated[tuple[NoiseMaker, ...], Meta(min_length=1, max_length=40)]
     listener: Listener
     confidence: Confidence = 0.95
+    uncertainty: NoiseUncertainty | None = NoiseUncertainty()
 
 
 class SourceLevel(State, frozen=True, kw_only=True):
@@ -91,18 +93,19 @@ class NoiseState(State, frozen=True, kw_only=True):
 
     `with_background_dba` is what a meter shows there, `above_background_db` how far that is
     above the background alone, and `background_correction_db` what to subtract from the
-    meter for a comparison; all three are absent without a background. The curve is empty
-    without fans.
+    meter for a comparison; all three are absent without a background. The standard
+    uncertainty is absent when nothing was drawn. The curve is empty without fans.
     """
 
     level_dba: Level
-    standard_uncertainty_db: Decibels
+    standard_uncertainty_db: Decibels | None
     with_background_dba: Level | None = None
     above_background_db: Decibels | None = None
     background_correction_db: Decibels | None = None
     dominating_source: Name
     sources: Annotated[tuple[SourceLevel, ...], Meta(max_length=1600)]
     curve: Annotated[tuple[LevelPoint, ...], Meta(max_length=100)]
+    simulation: Simulation | None = None
 
 
 class NoiseAnswer(Answer, frozen=True, kw_only=True):

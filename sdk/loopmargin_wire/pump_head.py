@@ -34,6 +34,7 @@ from loopmargin_wire.quantity import (
     Speed,
     Velocity,
 )
+from loopmargin_wire.uncertainty import LoopUncertainty, Simulation
 
 Element = (
     Tube
@@ -68,6 +69,7 @@ class PumpHeadQuestion(Question, frozen=True, kw_only=True):
     reservoir: Reservoir | None = None
     required_flow_l_per_min: FlowLPerMin
     confidence: Confidence = 0.95
+    uncertainty: LoopUncertainty | None = LoopUncertainty()
 
 
 class ElementState(State, frozen=True, kw_only=True):
@@ -130,6 +132,7 @@ class LoopState(State, frozen=True, kw_only=True):
     branches: Annotated[tuple[BranchState, ...], Meta(max_length=24)]
     elements: Annotated[tuple[ElementState, ...], Meta(max_length=1500)]
     curve: Annotated[tuple[CurvePoint, ...], Meta(max_length=100)]
+    simulation: Simulation | None = None
     solve: Solve
 
 

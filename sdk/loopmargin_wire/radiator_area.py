@@ -25,6 +25,7 @@ from loopmargin_wire.quantity import (
     whole,
 )
 from loopmargin_wire.radiator import Radiator
+from loopmargin_wire.uncertainty import RadiatorUncertainty, Simulation
 
 
 class AllowedRise(Part, tag_field="kind", tag="rise", frozen=True, kw_only=True):
@@ -79,6 +80,7 @@ class RadiatorAreaQuestion(Question, frozen=True, kw_only=True):
     radiator: Radiator
     section_count: Annotated[int, whole(1, 20, "Sections installed, in series")] = 1
     confidence: Confidence = 0.95
+    uncertainty: RadiatorUncertainty | None = RadiatorUncertainty()
 
 
 class AirState(State, frozen=True, kw_only=True):
@@ -118,6 +120,7 @@ class RadiatorState(State, frozen=True, kw_only=True):
     sections_needed: Count | None
     air: AirState
     area_curve: Annotated[tuple[AreaPoint, ...], Meta(max_length=100)]
+    simulation: Simulation | None = None
 
 
 class RadiatorAreaAnswer(Answer, frozen=True, kw_only=True):

@@ -159,8 +159,7 @@ class Case(Part, frozen=True, kw_only=True):
 class SteadyStateQuestion(Question, frozen=True, kw_only=True):
     """How warm, how fast and how power-hungry is the whole machine once it has settled?
 
-    With `uncertainty` the chances of temperatures and flow come from machines drawn at
-    random; without it from how the machine follows slower fans and slower pumps. With a
+    Chances come from machines drawn at random; without `uncertainty` there are none. With a
     `listener` every fan and pump needs its `sound`, and the noise is judged as well.
     """
 
@@ -177,7 +176,7 @@ class SteadyStateQuestion(Question, frozen=True, kw_only=True):
     coolant_limit_c: CoolantTemperatureC
     required_flow_l_per_min: FlowLPerMin
     confidence: Confidence = 0.95
-    uncertainty: Uncertainties | None = None
+    uncertainty: Uncertainties | None = Uncertainties()
     listener: Listener | None = None
 
 

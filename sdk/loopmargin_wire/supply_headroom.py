@@ -23,6 +23,7 @@ from loopmargin_wire.quantity import (
     quantity,
     whole,
 )
+from loopmargin_wire.uncertainty import Simulation, SupplyUncertainty
 
 Window = Literal["100_us", "1_ms", "10_ms", "100_ms", "1_s", "continuous"]
 PeakOverSustained = Annotated[
@@ -178,6 +179,7 @@ class SupplyHeadroomQuestion(Question, frozen=True, kw_only=True):
     connectors: Annotated[tuple[Connector, ...], Meta(max_length=12)] = ()
     margin_fraction: Fraction = 0.10
     confidence: Confidence = 0.95
+    uncertainty: SupplyUncertainty | None = SupplyUncertainty()
 
 
 class WindowState(State, frozen=True, kw_only=True):
@@ -257,6 +259,7 @@ class HeadroomState(State, frozen=True, kw_only=True):
     next_common_rating_w: Power | None
     mains: MainsState | None
     connectors: Annotated[tuple[ConnectorState, ...], Meta(max_length=12)]
+    simulation: Simulation | None = None
 
 
 class SupplyHeadroomAnswer(Answer, frozen=True, kw_only=True):

@@ -8,6 +8,7 @@ from loopmargin_wire.answer import Answer, Question, State
 from loopmargin_wire.part import Part
 from loopmargin_wire.quantity import Conductance, Difference, Name, Temperature, quantity
 from loopmargin_wire.steady_state import SteadyStateQuestion
+from loopmargin_wire.uncertainty import Simulation, WarmUpUncertainty
 
 Seconds = Annotated[float, quantity("s", 0.0, 1e12, "Time")]
 Volume = Annotated[float, quantity("mL", 0.0, 1e12, "Volume")]
@@ -47,6 +48,7 @@ class WarmUpQuestion(Question, frozen=True, kw_only=True):
     """How long until the machine settles, and how long does it last without pump or fans?
 
     Coolant that is not given is that of tubes, blocks, radiators and a reservoir of 150 mL.
+    Times have an uncertainty of their own here; that of the machine is not drawn.
     """
 
     machine: SteadyStateQuestion
@@ -70,6 +72,7 @@ class WarmUpQuestion(Question, frozen=True, kw_only=True):
     shutdown_s: Annotated[
         float, quantity("s", 0.1, 3600.0, "Time needed to notice a loss and shut down")
     ] = 60.0
+    uncertainty: WarmUpUncertainty | None = WarmUpUncertainty()
 
 
 class Settling(State, frozen=True, kw_only=True):
@@ -146,6 +149,7 @@ class WarmUpState(State, frozen=True, kw_only=True):
     reading: Reading
     start: Trace
     losses: Annotated[tuple[Loss, ...], Meta(max_length=33)]
+    simulation: Simulation | None = None
 
 
 class WarmUpAnswer(Answer, frozen=True, kw_only=True):

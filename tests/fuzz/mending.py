@@ -187,7 +187,7 @@ def _sought(body: Body) -> None:
 
 def _fewer_draws(machine: Body) -> None:
     """Keep a search over drawn machines short."""
-    if machine.get("uncertainty"):
+    if machine.setdefault("uncertainty", {}) is not None:
         machine["uncertainty"]["draws"] = 200
 
 

@@ -112,8 +112,8 @@ ROUTES: tuple[Route, ...] = (
         "of its own question.",
         validity="That of the part questions. Air flow through the case is the largest "
         "uncertainty of all. Coolant or case air that would settle too hot is answered as "
-        "outside validity, with advice. The chances of temperatures and flow come from machines "
-        "drawn at random when `uncertainty` is given.",
+        "outside validity, with advice. Every chance comes from machines drawn at random; "
+        "without `uncertainty` there is none.",
         work=work.steady_state,
     ),
     Route(

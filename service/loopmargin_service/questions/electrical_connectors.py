@@ -72,10 +72,16 @@ def connector_states(connectors: Sequence[Connector]) -> tuple[ConnectorState, .
 
 
 def connector_margins(
-    connectors: Sequence[Connector], states: Sequence[ConnectorState], confidence: float
+    connectors: Sequence[Connector],
+    states: Sequence[ConnectorState],
+    confidence: float,
+    factors: NDArray[np.float64] | None = None,
 ) -> Iterator[Margin]:
-    """Compare power, RMS current, hottest pin and drop of every connector with its limits."""
-    for connector, state in zip(connectors, states, strict=True):
+    """Compare power, RMS current, hottest pin and drop of every connector with its limits.
+
+    All of them go with the power, whose factors in every draw are (connectors, draws).
+    """
+    for row, (connector, state) in enumerate(zip(connectors, states, strict=True)):
         limit = limits(connector)
         rows = [
             ("power", connector.power_w, limit.power_w, "W"),
@@ -85,9 +91,9 @@ def connector_margins(
         if limit.rms_a is not None:
             rows.insert(1, ("RMS current", state.rms_current_a, limit.rms_a, "A"))
         for what, demand, capacity, unit in rows:
-            uncertainty = connector.relative_uncertainty * demand
+            left = None if factors is None else capacity - demand * factors[row]
             name = f"{connector.name}: {what}"
-            yield margin(name, demand, capacity, unit, uncertainty, confidence)
+            yield margin(name, demand, capacity, unit, confidence, left)
 
 
 def connector_notes(

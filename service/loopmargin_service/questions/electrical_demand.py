@@ -23,8 +23,12 @@ _STEADY: Final = np.ones(len(WINDOW_NAMES))
 
 
 class Demand(NamedTuple):
-    """Power over each window and its standard uncertainty, the last window without end."""
+    """Power of every load over each window, (loads, windows), the last window without end.
 
+    The sum is linear, so that its standard uncertainty is exact (JCGM 100:2008, 5.1).
+    """
+
+    loads: NDArray[np.float64]
     power: NDArray[np.float64]
     uncertainty: NDArray[np.float64]
 
@@ -50,7 +54,7 @@ def electrical_demand(question: SupplyHeadroomQuestion) -> Demand:
     ]
     loads = supplies.demand([*power, question.rest_w], np.stack(factors))
     deviations = loads * np.array(relative)[:, None]
-    return Demand(loads.sum(axis=0), np.sqrt((deviations**2).sum(axis=0)))
+    return Demand(loads, loads.sum(axis=0), np.sqrt((deviations**2).sum(axis=0)))
 
 
 def _card_factor(card: Card) -> NDArray[np.float64]:

@@ -126,13 +126,17 @@ def at_flows(loop: Loop, terms: LoopTerms, wanted: Array) -> Flows:
 
 def head_at_flow(loop: Loop, liquid: Liquid, wanted: float) -> float | None:
     """Give the head [m] that a loop with one pump takes at a mass flow [kg/s]."""
-    flows = at_flows(loop, loop_terms(loop, liquid), np.array([wanted]))
-    if not flows.converged.all():
-        return None
-    return float(_head(loop, flows, float(liquid.pumps.density[0, 0]))[0])
+    head = float(heads_at_flow(loop, loop_terms(loop, liquid), liquid, np.array([wanted]))[0])
+    return head if math.isfinite(head) else None
 
 
-def _head(loop: Loop, flows: Flows, density: float) -> Array:
+def heads_at_flow(loop: Loop, terms: LoopTerms, liquid: Liquid, wanted: Array) -> Array:
+    """Give the head [m] that every case takes at its mass flow [kg/s]; infinite where unknown."""
+    flows = at_flows(loop, terms, wanted)
+    return np.where(flows.converged, _head(loop, flows, liquid.pumps.density[0]), np.inf)
+
+
+def _head(loop: Loop, flows: Flows, density: Array | float) -> Array:
     """Give the head between the nodes of the pump. [m]"""
     gain = flows.pressure[loop.pump_head[0]] - flows.pressure[loop.pump_tail[0]]
     return np.asarray(gain / (density * STANDARD_GRAVITY))

@@ -1,26 +1,58 @@
 """Margins, notes and laws of the liquid side, shared by every question that has a loop."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple, Protocol
 
 import numpy as np
 
 from loopmargin_service.physics.curve import value_and_slope
 from loopmargin_service.physics.loop import Loop
-from loopmargin_service.questions import uncertainty, wording
+from loopmargin_service.questions import wording
+from loopmargin_service.questions.affinity import PUMP_RANGE, pump_ratio
 from loopmargin_service.questions.conversion import L_PER_MIN
+from loopmargin_service.questions.loop_draws import DrawnLoop
 from loopmargin_service.questions.margins import margin
 from loopmargin_service.questions.operating_point import Point
-from loopmargin_service.questions.pipework import AnyBranch
+from loopmargin_service.questions.pipework import AnyBranch, Pipework
 from loopmargin_service.questions.pump_speed import Required
 from loopmargin_wire.answer import Basis, Margin, Note
 from loopmargin_wire.part import Coolant, Pump, Reservoir, Tee, Water
-from loopmargin_wire.pump_head import ElementState, PumpState
+from loopmargin_wire.pump_head import BranchState, ElementState, PumpState
 
 # Common practice, no source: what a small pump wants at its inlet when nothing is stated.
 SUCTION_HEAD_WANTED_M = 2.0
-AFFINITY_RANGE = (0.5, 1.1)
 # Below this nothing flows. [L/min]
 NOTHING = 1e-6
+
+
+class LoopStates(Protocol):
+    """What the states of a loop and of a machine have in common."""
+
+    @property
+    def flow_l_per_min(self) -> float:
+        """Total flow."""
+
+    @property
+    def branches(self) -> tuple[BranchState, ...]:
+        """Every branch."""
+
+    @property
+    def elements(self) -> Sequence[ElementState]:
+        """Every element, in the order of the pipework."""
+
+    @property
+    def pumps(self) -> tuple[PumpState, ...]:
+        """Every pump."""
+
+
+class Described(NamedTuple):
+    """A loop at its operating point, and what is said of it."""
+
+    pipework: Pipework
+    branches: Sequence[AnyBranch]
+    point: Point
+    states: LoopStates
+    confidence: float
 
 
 def required_flows(
@@ -37,27 +69,53 @@ def required_flows(
     )
 
 
-def flow_margin(
-    criterion: str, wanted: float, flow: float, confidence: float, *, drawn: float | None = None
-) -> Margin:
-    """Judge a coolant flow in L/min."""
-    spread = uncertainty.LOOP_FLOW * abs(flow)
-    return margin(criterion, wanted, flow, "L/min", spread, confidence, drawn=drawn)
-
-
-def branch_margins(
-    branches: Sequence[AnyBranch], flows: Sequence[float], confidence: float
+def loop_margins(
+    described: Described, required: tuple[float, Required, float | None], drawn: DrawnLoop | None
 ) -> list[Margin]:
-    """Judge the branches that a flow is required of."""
+    """Judge flow, branches, head, air carrying and suction of a loop.
+
+    *required* has the total flow [L/min], the flows as mass flows and the head that the loop
+    takes at the total. [m]
+    """
+    pipework, branches, point, states, confidence = described
+    wanted, masses, head = required
     return [
-        flow_margin(f"flow in {branch.name}", branch.required_flow_l_per_min, flow, confidence)
-        for branch, flow in zip(branches, flows, strict=True)
-        if branch.required_flow_l_per_min is not None
+        _flow_margin(wanted, states.flow_l_per_min, confidence, drawn),
+        *_branch_margins(branches, states.branches, confidence, drawn),
+        *_head_margin(pipework.loop, point, (masses.total, head), confidence, drawn),
+        *_air_margin(pipework, states.elements, confidence, drawn),
+        *_suction_margins(states.pumps, confidence, drawn),
     ]
 
 
-def head_margin(
-    loop: Loop, point: Point, required: tuple[float, float | None], confidence: float
+def _flow_margin(wanted: float, flow: float, confidence: float, drawn: DrawnLoop | None) -> Margin:
+    """Judge the total flow."""
+    surplus = None if drawn is None else drawn.surplus(drawn.flow_l_per_min - wanted)
+    return margin("loop flow", wanted, flow, "L/min", confidence, surplus)
+
+
+def _branch_margins(
+    branches: Sequence[AnyBranch],
+    states: Sequence[BranchState],
+    confidence: float,
+    drawn: DrawnLoop | None,
+) -> Iterator[Margin]:
+    """Judge the branches that a flow is required of."""
+    for row, (branch, state) in enumerate(zip(branches, states, strict=True)):
+        wanted = branch.required_flow_l_per_min
+        if wanted is None:
+            continue
+        name = f"flow in {branch.name}"
+        surplus = None if drawn is None else drawn.surplus(drawn.branch_l_per_min[row] - wanted)
+        yield margin(name, wanted, state.flow_l_per_min, "L/min", confidence, surplus)
+
+
+def _head_margin(
+    loop: Loop,
+    point: Point,
+    required: tuple[float, float | None],
+    confidence: float,
+    drawn: DrawnLoop | None,
 ) -> list[Margin]:
     """Judge the head [m] at the required flow [kg/s], where one pump makes that clear."""
     flow, demand = required
@@ -65,43 +123,42 @@ def head_margin(
         return []
     volume = np.array([flow / float(point.liquid.pumps.density[0, 0])])
     capacity = float(value_and_slope(loop.curves[0], volume, point.speed_ratio[0])[0][0])
-    spread = uncertainty.combined(
-        uncertainty.LOOP_HEAD * demand, uncertainty.PUMP_HEAD * abs(capacity)
-    )
-    return [margin("head at the required flow", demand, capacity, "m", spread, confidence)]
+    surplus = None if drawn is None else drawn.surplus(drawn.head_surplus_m)
+    return [margin("head at the required flow", demand, capacity, "m", confidence, surplus)]
 
 
-def air_margin(elements: Sequence[ElementState], confidence: float) -> list[Margin]:
+def _air_margin(
+    pipework: Pipework,
+    elements: Sequence[ElementState],
+    confidence: float,
+    drawn: DrawnLoop | None,
+) -> list[Margin]:
     """Judge the tube that is least able to carry air along."""
     tubes = [
-        (element, abs(element.velocity_m_per_s), element.velocity_to_carry_air_m_per_s)
-        for element in elements
+        (element.element, piece.passage, abs(element.velocity_m_per_s), wanted)
+        for element, piece in zip(elements, pipework.pieces, strict=True)
         if element.velocity_m_per_s is not None
-        and element.velocity_to_carry_air_m_per_s is not None
+        and (wanted := element.velocity_to_carry_air_m_per_s) is not None
     ]
     if not tubes:
         return []
-    element, velocity, wanted = min(tubes, key=lambda tube: tube[1] / tube[2])
-    spread = uncertainty.combined(
-        uncertainty.AIR_CARRYING_VELOCITY * wanted, uncertainty.LOOP_FLOW * velocity
-    )
-    criterion = f"velocity that carries air, {element.element}"
-    return [margin(criterion, wanted, velocity, "m/s", spread, confidence)]
+    name, passage, velocity, wanted = min(tubes, key=lambda tube: tube[2] / tube[3])
+    surplus = None
+    if drawn is not None:
+        surplus = drawn.surplus(drawn.velocity_m_per_s[passage] - wanted * drawn.carrying)
+    criterion = f"velocity that carries air, {name}"
+    return [margin(criterion, wanted, velocity, "m/s", confidence, surplus)]
 
 
-def suction_margins(pumps: Sequence[PumpState], confidence: float) -> list[Margin]:
+def _suction_margins(
+    pumps: Sequence[PumpState], confidence: float, drawn: DrawnLoop | None
+) -> Iterator[Margin]:
     """Judge the suction head of every pump against common practice."""
-    return [
-        margin(
-            f"suction head, {pump.pump}",
-            SUCTION_HEAD_WANTED_M,
-            pump.suction_head_m,
-            "m",
-            uncertainty.SUCTION_HEAD_M,
-            confidence,
-        )
-        for pump in pumps
-    ]
+    wanted = SUCTION_HEAD_WANTED_M
+    for row, pump in enumerate(pumps):
+        surplus = None if drawn is None else drawn.surplus(drawn.suction_head_m[row] - wanted)
+        name = f"suction head, {pump.pump}"
+        yield margin(name, wanted, pump.suction_head_m, "m", confidence, surplus)
 
 
 def loop_basis(branches: Sequence[AnyBranch], coolant: Coolant) -> tuple[Basis, ...]:
@@ -151,13 +208,13 @@ def inlet_notes(reservoir: Reservoir | None) -> list[Note]:
 def pump_notes(pumps: Sequence[Pump], states: Sequence[PumpState]) -> list[Note]:
     """Note speeds outside the affinity laws, flows beyond a curve and shut check valves."""
     notes = []
-    low, high = AFFINITY_RANGE
+    low, high = PUMP_RANGE
     for row, (pump, state) in enumerate(zip(pumps, states, strict=True)):
-        ratio = pump.speed_rpm / pump.curve_speed_rpm
+        ratio = pump_ratio(pump)
         pointer = f"/pumps/{row}"
         if not low <= ratio <= high:
             text = f"{pump.name} runs at {ratio:.2f} times the speed of its curve; the affinity "
-            text += f"laws are good for {low:g} to {high:g}."
+            text += f"laws of flow and head are good for {low:g} to {high:g}."
             notes.append(Note(code="affinity_range", text=text, pointer=pointer + "/speed_rpm"))
         if state.flow_l_per_min > pump.curve[-1].flow_l_per_min * ratio:
             text = f"{pump.name} works beyond the last point of its curve."

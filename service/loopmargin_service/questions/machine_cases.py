@@ -9,9 +9,13 @@ from loopmargin_service.physics import cold_plate
 from loopmargin_service.physics.machine import Equilibrium, Setting
 from loopmargin_service.physics.network import Array
 from loopmargin_service.physics.rows import row_mean
+from loopmargin_service.questions import parts
 from loopmargin_service.questions.conversion import L_PER_MIN, ZERO_CELSIUS
 from loopmargin_service.questions.machine_build import Built
+from loopmargin_service.questions.operating_point import Surroundings
 from loopmargin_service.questions.pump_speed import total_flow
+from loopmargin_wire.part import Reservoir
+from loopmargin_wire.steady_state import SteadyStateQuestion
 
 HOTTEST_COOLANT_C = 95.0
 HOTTEST_CASE_C = 80.0
@@ -27,6 +31,8 @@ class BlockFactors(NamedTuple):
 class Cases(NamedTuple):
     """What the cases settle at, in wire units, each (batch,) but components (blocks, batch).
 
+    `heat_w` is what blocks and pumps give to the coolant.
+
     `settled` says which cases converged inside the range of the laws.
     """
 
@@ -35,6 +41,7 @@ class Cases(NamedTuple):
     component_c: Array
     flow_l_per_min: Array
     case_air_c: Array
+    heat_w: Array
     settled: NDArray[np.bool_]
 
 
@@ -53,7 +60,17 @@ def describe_cases(
         component_c=_components(built, setting, state, factors or BlockFactors()),
         flow_l_per_min=total_flow(loop, state.flows.flow) / density / L_PER_MIN,
         case_air_c=case_air,
+        heat_w=setting.block_heat.sum(axis=0) + state.pump_heat.sum(axis=0),
         settled=np.asarray(state.converged & inside),
+    )
+
+
+def surroundings(question: SteadyStateQuestion, built: Built, state: Equilibrium) -> Surroundings:
+    """Give what fixes the static pressure in the first case."""
+    return Surroundings(
+        parts.room_pressure(question.room),
+        question.reservoir or Reservoir(node=question.pumps[0].from_node),
+        float(state.temperatures.nodes[built.machine.loop.reference, 0]),
     )
 
 

@@ -9,16 +9,21 @@ from loopmargin_wire.noise import NoiseAnswer, NoiseMaker, NoiseQuestion, NoisyF
 from loopmargin_wire.part import Fans, Pump
 from loopmargin_wire.sound import Listener
 from loopmargin_wire.steady_state import FannedRadiator, SteadyStateQuestion
+from loopmargin_wire.uncertainty import NoiseUncertainty
 
 
-def machine_noise(question: SteadyStateQuestion) -> NoiseAnswer | None:
+def machine_noise(
+    question: SteadyStateQuestion, asked: NoiseUncertainty | None = None
+) -> NoiseAnswer | None:
     """Ask how loud the machine is, if it has a listener."""
     if question.listener is None:
         return None
-    return noise.answer(noise_question(question, question.listener))
+    return noise.answer(noise_question(question, question.listener, asked))
 
 
-def noise_question(question: SteadyStateQuestion, listener: Listener) -> NoiseQuestion:
+def noise_question(
+    question: SteadyStateQuestion, listener: Listener, asked: NoiseUncertainty | None = None
+) -> NoiseQuestion:
     """Collect every fan and pump of a machine; one without sound would make a promise void."""
     silent: list[Fault] = []
     sources: list[NoiseMaker] = []
@@ -33,6 +38,7 @@ def noise_question(question: SteadyStateQuestion, listener: Listener) -> NoiseQu
         sources=tuple(sources),
         listener=listener,
         confidence=question.confidence,
+        uncertainty=asked,
     )
 
 

@@ -3,12 +3,12 @@
 from loopmargin_service.physics import air
 from loopmargin_service.physics.air_path import CASE
 from loopmargin_service.physics.machine import Equilibrium
-from loopmargin_service.questions import draws, machine_build, parts
+from loopmargin_service.questions import machine_build, machine_draws
 from loopmargin_service.questions.conversion import L_PER_MIN, M3_PER_H, celsius, out
 from loopmargin_service.questions.machine_build import Built
+from loopmargin_service.questions.machine_cases import surroundings
 from loopmargin_service.questions.operating_point import (
     Point,
-    Surroundings,
     branch_states,
     element_states,
     pump_power,
@@ -34,12 +34,18 @@ from loopmargin_wire.supply_headroom import (
     Processor,
     SupplyHeadroomQuestion,
 )
+from loopmargin_wire.uncertainty import SupplyUncertainty, Uncertainties
 
 
 def supply_question(
-    question: SteadyStateQuestion, built: Built, state: Equilibrium
+    question: SteadyStateQuestion,
+    built: Built,
+    state: Equilibrium,
+    asked: SupplyUncertainty | None = None,
 ) -> SupplyHeadroomQuestion:
     """Ask the supply question that the machine poses at its settled state."""
+    doubt = question.uncertainty or Uncertainties()
+    heat = doubt.heat
     processors = [item.wire for item in built.blocks if item.wire.load == "processor"]
     sustained = sum(item.power_w for item in processors)
     peak = sum(item.power_w * item.peak_over_sustained for item in processors)
@@ -52,15 +58,22 @@ def supply_question(
     inlet = celsius(state.temperatures.case[BASE]) if from_case else question.room.air_c
     return SupplyHeadroomQuestion(
         processor=Processor(
-            sustained_w=sustained, peak_over_sustained=peak / sustained if sustained else 1.0
+            sustained_w=sustained,
+            peak_over_sustained=peak / sustained if sustained else 1.0,
+            relative_uncertainty=heat,
         ),
-        cards=tuple(Card(name=card.name, sustained_w=card.power_w) for card in cards),
+        cards=tuple(
+            Card(name=card.name, sustained_w=card.power_w, relative_uncertainty=heat)
+            for card in cards
+        ),
         rest_w=rest,
+        rest_relative_uncertainty=doubt.rest,
         supply=question.supply,
         inlet_c=inlet,
         altitude_m=question.room.altitude_m,
         margin_fraction=question.supply_margin_fraction,
         confidence=question.confidence,
+        uncertainty=asked,
     )
 
 
@@ -71,11 +84,7 @@ def describe(settled: Settled) -> MachineState:
     density = float(point.liquid.pumps.density[0, 0])
     hottest = celsius(state.stacked[:, BASE].max())
     supply = settled.supply.state
-    around = Surroundings(
-        parts.room_pressure(question.room),
-        settled.reservoir,
-        float(state.temperatures.nodes[settled.plumbing.loop.reference, BASE]),
-    )
+    around = surroundings(question, settled.built, state)
     radiators = _radiators(settled, point)
     heat = _heat_balance(settled, supply, radiators)
     return MachineState(
@@ -102,7 +111,7 @@ def describe(settled: Settled) -> MachineState:
         simulation=(
             None
             if settled.drawn is None
-            else draws.simulation(settled.drawn, question, settled.built)
+            else machine_draws.simulation(settled.drawn, question, settled.built)
         ),
         solve=Solve(
             iterations=int(state.iterations[BASE]),

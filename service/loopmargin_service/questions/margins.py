@@ -3,8 +3,18 @@
 import math
 from collections.abc import Iterable
 
+import numpy as np
+
+from loopmargin_service.physics.network import Array
+from loopmargin_service.questions.spreads import (
+    LEAST_SETTLED,
+    standard_uncertainty,
+    two_digits,
+)
 from loopmargin_wire.answer import Margin, Verdict
 
+# Of a surplus that fewer draws than this share have, no deviation is stated.
+MOST = 0.5
 # The bound of a reason on the wire: a machine of many parts can fail at more than fits.
 LONGEST_REASON = 2000
 
@@ -14,21 +24,17 @@ def margin(
     demand: float,
     capacity: float,
     unit: str,
-    uncertainty: float | None,
     confidence: float,
-    *,
-    drawn: float | None = None,
+    drawn: Array | None = None,
 ) -> Margin:
-    """Compare demand and capacity; `uncertainty` is the standard uncertainty of the surplus.
+    """Compare demand and capacity; *drawn* is the surplus in every case drawn, in their unit.
 
-    The chance that the criterion holds is that of a normal distribution around the
-    surplus, unless it was *drawn*: counted among machines drawn at random. Without a known
-    uncertainty there is no chance to state, and a surplus of zero or more meets the criterion.
+    The chance that the criterion holds is the share of draws whose surplus is not negative;
+    one without an answer has a surplus that is not finite, and does not hold. Without draws
+    there is no chance to state, and a surplus of zero or more meets the criterion.
     """
     surplus = float(capacity) - float(demand)
-    chance = drawn
-    if chance is None and uncertainty is not None:
-        chance = chance_of_holding(surplus, float(uncertainty))
+    chance = None if drawn is None else float((drawn >= 0.0).mean())
     return Margin(
         criterion=criterion,
         demand=float(demand),
@@ -36,16 +42,29 @@ def margin(
         surplus=surplus,
         unit=unit,
         verdict=verdict(surplus, chance, confidence),
-        standard_uncertainty=None if uncertainty is None else float(uncertainty),
+        standard_uncertainty=None if drawn is None else _uncertainty(drawn),
         chance=chance,
+        chance_standard_error=None if drawn is None else chance_error(drawn),
     )
 
 
-def chance_of_holding(surplus: float, uncertainty: float) -> float:
-    """Give the chance that the true surplus is not negative; certain when nothing is uncertain."""
-    if uncertainty <= 0.0:
-        return 1.0 if surplus >= 0.0 else 0.0
-    return 0.5 * math.erfc(-surplus / (uncertainty * math.sqrt(2.0)))
+def _uncertainty(drawn: Array) -> float | None:
+    """Give the standard deviation of a surplus, if most draws have one."""
+    finite = drawn[np.isfinite(drawn)]
+    if finite.size < max(LEAST_SETTLED, MOST * drawn.size):
+        return None
+    return standard_uncertainty(finite)
+
+
+def chance_error(drawn: Array) -> float:
+    """Give the standard error of a counted chance.
+
+    Half a draw is added on either side (H. Jeffreys, Theory of Probability, 1961; from memory),
+    so that a thousand draws of a thousand do not pass for certain.
+    """
+    held, count = int((drawn >= 0.0).sum()), drawn.size
+    share = (held + 0.5) / (count + 1.0)
+    return two_digits(math.sqrt(share * (1.0 - share) / (count + 1.0)))
 
 
 def verdict(surplus: float, chance: float | None, confidence: float) -> Verdict:

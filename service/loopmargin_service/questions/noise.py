@@ -5,31 +5,25 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from loopmargin_service.physics import air, sound
-from loopmargin_service.questions import parts, uncertainty, wording
-from loopmargin_service.questions.conversion import kelvin
+from loopmargin_service.physics import sound
+from loopmargin_service.questions import noise_draws, wording
 from loopmargin_service.questions.edition import EDITION
 from loopmargin_service.questions.margins import margin
+from loopmargin_service.questions.noise_draws import DrawnLevels
+from loopmargin_service.questions.noise_levels import at_listener, measured_dba
 from loopmargin_service.questions.noise_notes import BASIS, noise_notes
+from loopmargin_service.questions.spreads import standard_uncertainty, support_notes
 from loopmargin_wire.answer import Margin, Outcome
 from loopmargin_wire.noise import (
     LevelPoint,
     NoiseAnswer,
-    NoiseMaker,
     NoiseQuestion,
     NoiseState,
     NoisyFans,
     SourceLevel,
 )
-from loopmargin_wire.part import Room
-from loopmargin_wire.sound import Listener, SoundDba, SoundOctaves, SoundSource, Surroundings
 
 CRITERION = "noise at the listener"
-DIRECTIVITY: dict[Surroundings, float] = {
-    "free_field": 1.0,
-    "over_floor": 2.0,
-    "wall_and_floor": 4.0,
-}
 # Common factors on the speed of all fans; the first is the machine as asked.
 FACTORS = np.array([1.0, *np.arange(30, 121, 5) / 100.0])
 AS_ASKED = 0
@@ -53,14 +47,15 @@ class Heard(NamedTuple):
 def answer(question: NoiseQuestion) -> NoiseAnswer:
     """Add up the sources at the listener and judge what is allowed there."""
     heard = levels(question)
-    state = _state(question, heard)
-    judged = _margin(question, state)
+    drawn = noise_draws.draw(question)
+    state = _state(question, heard, drawn)
+    judged = _margin(question, state, drawn)
     return NoiseAnswer(
         edition=EDITION,
         outcome=_outcome(question, heard, state, judged),
         margins=(judged,),
         basis=BASIS,
-        notes=noise_notes(question, state),
+        notes=(*noise_notes(question, state), *support_notes(state.simulation)),
         cautions=(wording.FAN_CAUTION, wording.ESTIMATE_CAUTION),
         question=question,
         state=state,
@@ -69,47 +64,17 @@ def answer(question: NoiseQuestion) -> NoiseAnswer:
 
 def levels(question: NoiseQuestion) -> Heard:
     """Give the level of every source and of all together at the listener."""
-    rows = [_at_listener(source, question.room, question.listener) for source in question.sources]
+    rows = [
+        at_listener(source, question.room, question.listener, FACTORS)
+        for source in question.sources
+    ]
     sources = np.stack(rows)
     machine = sound.level_sum(sources)
     share = np.power(10.0, 0.1 * (sources[:, AS_ASKED] - machine[AS_ASKED]))
     return Heard(sources, machine, share)
 
 
-def measured_dba(given: SoundSource) -> float:
-    """Give the A-weighted level that a device was measured with, without its floor. [dB]"""
-    if isinstance(given, SoundDba):
-        return given.level_dba
-    count = np.arange(len(given.levels_db))
-    if isinstance(given, SoundOctaves):
-        frequency = sound.octave_frequency(sound.LOWEST_OCTAVE + count)
-    else:
-        frequency = sound.third_octave_frequency(sound.LOWEST_THIRD_OCTAVE + count)
-    return float(sound.a_weighted_level(np.array(given.levels_db), frequency))
-
-
-def _at_listener(source: NoiseMaker, room: Room, listener: Listener) -> Array:
-    """Carry a source from where it was measured to the listener, at every factor. [dB]"""
-    given = source.sound
-    is_fan = isinstance(source, NoisyFans)
-    ratio = source.speed_rpm / given.speed_rpm * (FACTORS if is_fan else np.ones_like(FACTORS))
-    level = measured_dba(given) + sound.speed_change(ratio, source.level_per_decade_db)
-    if is_fan:
-        level = level + sound.density_change(_density(room))
-    if given.floor_dba is not None:
-        level = sound.level_sum(np.stack([level, np.full_like(level, given.floor_dba)]))
-    there = sound.radiated_level(0.0, listener.distance_m, DIRECTIVITY[listener.surroundings])
-    then = sound.radiated_level(0.0, given.distance_m, DIRECTIVITY[given.surroundings])
-    beside = sound.equal_sources(source.count)
-    return np.asarray(level + (there - then) + beside + source.installation_noise_db)
-
-
-def _density(room: Room) -> Array:
-    """Give the density of the room's air. [kg/m3]"""
-    return air.density(parts.room_pressure(room), kelvin(room.air_c))
-
-
-def _state(question: NoiseQuestion, heard: Heard) -> NoiseState:
+def _state(question: NoiseQuestion, heard: Heard, drawn: DrawnLevels | None) -> NoiseState:
     """Describe the machine at the listener."""
     listener = question.listener
     level = float(heard.machine[AS_ASKED])
@@ -121,13 +86,14 @@ def _state(question: NoiseQuestion, heard: Heard) -> NoiseState:
         correction = float(sound.background_correction(above))
     return NoiseState(
         level_dba=level,
-        standard_uncertainty_db=_uncertainty(question, heard.share),
+        standard_uncertainty_db=None if drawn is None else standard_uncertainty(drawn.machine),
         with_background_dba=None if together is None else float(together[AS_ASKED]),
         above_background_db=above,
         background_correction_db=correction,
         dominating_source=loudest.name,
         sources=_sources(question, heard),
         curve=_curve(question, heard.machine, together),
+        simulation=noise_draws.described(question, drawn),
     )
 
 
@@ -175,33 +141,11 @@ def _curve(
     )
 
 
-def _uncertainty(question: NoiseQuestion, share: Array) -> float:
-    """Give the standard uncertainty of the machine's level. [dB]
-
-    Devices differ each for itself; the speed law and the installation err alike for all
-    fans, and alike for all pumps.
-    """
-    count = np.array([source.count for source in question.sources], dtype=np.float64)
-    shared = uncertainty.combined(uncertainty.SPEED_LAW_DB, uncertainty.INSTALLATION_DB)
-    spread = sound.sum_uncertainty(
-        share,
-        scatter=uncertainty.DEVICE_LEVEL_DB / np.sqrt(count),
-        bias=np.full(count.shape, shared),
-        family=np.array([isinstance(source, NoisyFans) for source in question.sources]),
-    )
-    return float(spread)
-
-
-def _margin(question: NoiseQuestion, state: NoiseState) -> Margin:
+def _margin(question: NoiseQuestion, state: NoiseState, drawn: DrawnLevels | None) -> Margin:
     """Judge the machine alone against what is allowed."""
-    return margin(
-        CRITERION,
-        state.level_dba,
-        question.listener.allowed_dba,
-        "dBA",
-        state.standard_uncertainty_db,
-        question.confidence,
-    )
+    allowed = question.listener.allowed_dba
+    left = None if drawn is None else allowed - drawn.machine
+    return margin(CRITERION, state.level_dba, allowed, "dBA", question.confidence, left)
 
 
 def _outcome(question: NoiseQuestion, heard: Heard, state: NoiseState, judged: Margin) -> Outcome:

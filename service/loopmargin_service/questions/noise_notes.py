@@ -1,7 +1,7 @@
 """Laws behind a level, and what to know about it."""
 
 from loopmargin_service.physics.sound import LEAST_DIFFERENCE
-from loopmargin_service.questions.radiator_range import FAN_SPEED_RANGE
+from loopmargin_service.questions.affinity import FAN_RANGE
 from loopmargin_wire.answer import Basis, Note
 from loopmargin_wire.noise import NoiseQuestion, NoiseState, NoisyFans
 
@@ -78,7 +78,7 @@ def noise_notes(question: NoiseQuestion, state: NoiseState) -> tuple[Note, ...]:
 
 def _speed_notes(state: NoiseState) -> tuple[Note, ...]:
     """Note sources that run far from the speed of their measurement."""
-    low, high = FAN_SPEED_RANGE
+    low, high = FAN_RANGE
     return tuple(
         Note(
             code="speed_law_range",

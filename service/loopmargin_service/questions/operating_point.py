@@ -130,6 +130,11 @@ class Surroundings(NamedTuple):
     reservoir: Reservoir
     temperature: float
 
+    @property
+    def vapour_pressure(self) -> float:
+        """Pressure at which the coolant boils. [Pa]"""
+        return float(coolant.saturation_pressure(np.float64(self.temperature)))
+
 
 def pump_states(
     loop: Loop, pumps: Sequence[Pump], point: Point, around: Surroundings
@@ -137,7 +142,7 @@ def pump_states(
     """Describe every pump, with the static pressure at its inlet."""
     flows = point.flow[len(loop.branch_tail) :]
     gain = pump_gain(loop.curves, point.liquid.pumps, flows, point.speed_ratio)[0][:, 0]
-    vapour = float(coolant.saturation_pressure(np.float64(around.temperature)))
+    vapour = around.vapour_pressure
     surface = around.room_pressure + around.reservoir.surface_pressure_kpa * KPA
     level = around.reservoir.level_above_pump_mm * MM
     states = []

@@ -6,21 +6,21 @@ import numpy as np
 
 from loopmargin_service.physics.coolant import Properties
 from loopmargin_service.physics.loop import Liquid, Loop
-from loopmargin_service.questions import loop_curve, parts, pipework, wording
+from loopmargin_service.questions import loop_curve, loop_draws, parts, pipework, wording
+from loopmargin_service.questions.affinity import too_fast
 from loopmargin_service.questions.conversion import L_PER_MIN, kelvin, out
+from loopmargin_service.questions.draws import Draws
 from loopmargin_service.questions.edition import EDITION
 from loopmargin_service.questions.loop_curve import Found
+from loopmargin_service.questions.loop_draws import DrawnLoop
 from loopmargin_service.questions.loop_margins import (
-    air_margin,
-    branch_margins,
-    flow_margin,
-    head_margin,
+    Described,
     inlet_notes,
     loop_basis,
+    loop_margins,
     pump_notes,
     required_flows,
     rising_air_notes,
-    suction_margins,
     transitional_notes,
 )
 from loopmargin_service.questions.margins import failing, fails
@@ -33,17 +33,22 @@ from loopmargin_service.questions.operating_point import (
 )
 from loopmargin_service.questions.pipework import Pipework
 from loopmargin_service.questions.pump_speed import Required, loop_head, total_flow
+from loopmargin_service.questions.spreads import Quantity, simulation, support_notes
 from loopmargin_wire.answer import Margin, Note, Outcome, Solve
 from loopmargin_wire.part import Reservoir
 from loopmargin_wire.pump_head import (
-    ElementState,
     LoopState,
     PumpHeadAnswer,
     PumpHeadQuestion,
-    PumpState,
 )
+from loopmargin_wire.uncertainty import Simulation
 
 NEAR_BOILING_C = 90.0
+UNSETTLED = Outcome(
+    status="not_converged",
+    reason="the flows of this loop did not settle",
+    advice=("Check for elements of extreme size, such as a very narrow bore.",),
+)
 
 
 def answer(question: PumpHeadQuestion) -> PumpHeadAnswer:
@@ -52,6 +57,9 @@ def answer(question: PumpHeadQuestion) -> PumpHeadAnswer:
     parts.above_freezing(mix, question.coolant_c, ("coolant_c",))
     reservoir = question.reservoir or Reservoir(node=question.pumps[0].from_node)
     plumbing = pipework.build(question.branches, question.pumps, reservoir.node)
+    fast = too_fast(question.pumps, ())
+    if fast is not None:
+        return _no_state(question, fast)
     here = parts.liquid(mix, question.coolant_c)
     liquid = uniform(plumbing.loop, here)
     ratios = np.array([[pump.speed_rpm / pump.curve_speed_rpm] for pump in question.pumps])
@@ -60,7 +68,7 @@ def answer(question: PumpHeadQuestion) -> PumpHeadAnswer:
     )
     found = loop_curve.find(plumbing.loop, liquid, ratios, required)
     if not found.flows.converged.all():
-        return _unsolved(question)
+        return _no_state(question, UNSETTLED)
     point = Point(found.flows.flow, found.flows.pressure, liquid, ratios)
     around = Surroundings(parts.room_pressure(question.room), reservoir, kelvin(question.coolant_c))
     return _answer(question, plumbing, point, (required, around, found))
@@ -81,44 +89,60 @@ def _answer(
 ) -> PumpHeadAnswer:
     """Put the state, the margins and the notes together."""
     required, around, found = rest
-    loop = plumbing.loop
-    elements = element_states(plumbing, question.branches, point)
-    pumps = pump_states(loop, question.pumps, point, around)
-    branches = branch_states(plumbing, question.branches, point)
-    density = float(point.liquid.pumps.density[0, 0])
-    flow = out(float(total_flow(loop, point.flow)[0]) / density, L_PER_MIN)
-    head = float(loop_head(loop, point.liquid, point.flow, point.speed_ratio)[0])
-    margins = [
-        flow_margin("loop flow", question.required_flow_l_per_min, flow, question.confidence),
-        *branch_margins(
-            question.branches, [b.flow_l_per_min for b in branches], question.confidence
-        ),
-        *head_margin(loop, point, (required.total, found.head), question.confidence),
-        *air_margin(elements, question.confidence),
-        *suction_margins(pumps, question.confidence),
-    ]
+    drawn = loop_draws.draw(question, plumbing.loop, point, (around, required.total))
+    state = _state(question, plumbing, point, (around, found, drawn))
+    described = Described(plumbing, question.branches, point, state, question.confidence)
+    wanted = question.required_flow_l_per_min, required, found.head
+    margins = loop_margins(described, wanted, drawn and drawn[1])
     return PumpHeadAnswer(
         edition=EDITION,
         outcome=_outcome(margins, found.factor),
         margins=tuple(margins),
         basis=loop_basis(question.branches, question.coolant),
-        notes=tuple(_notes(question, elements, pumps)),
+        notes=tuple(_notes(question, state)),
         cautions=(*wording.LIQUID_CAUTIONS, wording.ESTIMATE_CAUTION),
         question=question,
-        state=LoopState(
-            flow_l_per_min=flow,
-            head_m=head,
-            speed_fraction_needed=found.factor,
-            pumps=pumps,
-            branches=branches,
-            elements=elements,
-            curve=found.curve,
-            solve=Solve(
-                iterations=int(found.flows.iterations[0]),
-                residual=float(found.flows.residual[0]),
-            ),
+        state=state,
+    )
+
+
+def _state(
+    question: PumpHeadQuestion,
+    plumbing: Pipework,
+    point: Point,
+    rest: tuple[Surroundings, Found, tuple[Draws, DrawnLoop] | None],
+) -> LoopState:
+    """Describe the operating point and the draws about it."""
+    around, found, drawn = rest
+    loop = plumbing.loop
+    density = float(point.liquid.pumps.density[0, 0])
+    return LoopState(
+        flow_l_per_min=out(float(total_flow(loop, point.flow)[0]) / density, L_PER_MIN),
+        head_m=float(loop_head(loop, point.liquid, point.flow, point.speed_ratio)[0]),
+        speed_fraction_needed=found.factor,
+        pumps=pump_states(loop, question.pumps, point, around),
+        branches=branch_states(plumbing, question.branches, point),
+        elements=element_states(plumbing, question.branches, point),
+        curve=found.curve,
+        simulation=None if drawn is None else _simulation(question, loop, drawn),
+        solve=Solve(
+            iterations=int(found.flows.iterations[0]), residual=float(found.flows.residual[0])
         ),
     )
+
+
+def _simulation(
+    question: PumpHeadQuestion, loop: Loop, drawn: tuple[Draws, DrawnLoop]
+) -> Simulation:
+    """Describe the draws: one spread for each quantity of interest."""
+    shown = drawn[1]
+    named = zip(question.branches, shown.branch_l_per_min, strict=True)
+    rows = [Quantity("coolant flow", "L/min", shown.flow_l_per_min)]
+    if len(loop.curves) == 1:
+        rows.append(Quantity("head left at the required flow", "m", shown.head_surplus_m))
+    if len(question.branches) > 1:
+        rows += [Quantity(f"flow in {branch.name}", "L/min", flow) for branch, flow in named]
+    return simulation(drawn[0], rows, question.confidence, shown.settled)
 
 
 def _outcome(margins: Sequence[Margin], factor: float | None) -> Outcome:
@@ -153,27 +177,22 @@ def _advice(criterion: str, factor: float | None) -> str:
     )
 
 
-def _notes(
-    question: PumpHeadQuestion, elements: Sequence[ElementState], pumps: Sequence[PumpState]
-) -> list[Note]:
+def _notes(question: PumpHeadQuestion, state: LoopState) -> list[Note]:
     """Note what was assumed and what stands near or outside the range of a law."""
-    notes = [*transitional_notes(elements), *rising_air_notes(elements)]
-    notes += pump_notes(question.pumps, pumps)
+    notes = [*transitional_notes(state.elements), *rising_air_notes(state.elements)]
+    notes += pump_notes(question.pumps, state.pumps)
     notes += inlet_notes(question.reservoir)
+    notes += support_notes(state.simulation)
     if question.coolant_c > NEAR_BOILING_C:
         notes.append(Note(code="near_boiling", text="Coolant near boiling.", pointer="/coolant_c"))
     return notes
 
 
-def _unsolved(question: PumpHeadQuestion) -> PumpHeadAnswer:
-    """Answer that no operating point was found, without numbers."""
+def _no_state(question: PumpHeadQuestion, outcome: Outcome) -> PumpHeadAnswer:
+    """Answer without numbers, and say why."""
     return PumpHeadAnswer(
         edition=EDITION,
-        outcome=Outcome(
-            status="not_converged",
-            reason="the flows of this loop did not settle",
-            advice=("Check for elements of extreme size, such as a very narrow bore.",),
-        ),
+        outcome=outcome,
         margins=(),
         basis=loop_basis(question.branches, question.coolant),
         notes=(),

@@ -1,16 +1,14 @@
 """`radiator-area`: conductance, face area and sections that a heat load needs."""
 
 import math
-from typing import NamedTuple
 
 import numpy as np
 
 from loopmargin_service.physics import air
-from loopmargin_service.physics.coolant import Properties
 from loopmargin_service.physics.exchanger import series_conductance
-from loopmargin_service.physics.network import Array
-from loopmargin_service.physics.radiator import AirStream, Section, conductance
-from loopmargin_service.questions import parts, uncertainty, wording
+from loopmargin_service.physics.radiator import Section
+from loopmargin_service.questions import parts, radiator_draws, wording
+from loopmargin_service.questions.affinity import too_fast
 from loopmargin_service.questions.conversion import (
     CM2,
     L_PER_MIN,
@@ -21,35 +19,30 @@ from loopmargin_service.questions.conversion import (
 )
 from loopmargin_service.questions.edition import EDITION
 from loopmargin_service.questions.margins import margin
+from loopmargin_service.questions.radiator_curve import (
+    CoolantStream,
+    area_curve,
+    over_velocities,
+    sections_for,
+)
+from loopmargin_service.questions.radiator_draws import DrawnRadiators
 from loopmargin_service.questions.radiator_range import radiator_notes
 from loopmargin_service.questions.section_air import Air, air_notes, section_air
+from loopmargin_service.questions.spreads import support_notes
 from loopmargin_wire.answer import Basis, Margin, Outcome
 from loopmargin_wire.radiator import CoreRadiator, Radiator
 from loopmargin_wire.radiator_area import (
     AirState,
     AllowedRise,
-    AreaPoint,
+    GivenFans,
     RadiatorAreaAnswer,
     RadiatorAreaQuestion,
     RadiatorState,
 )
 
 HOTTEST_COOLANT_C = 95.0
-CURVE_VELOCITIES = np.array([0.25, 0.4, 0.6, 0.8, 1.0, 1.25, 1.5, 1.75, 2.0, 2.5, 3.0, 4.0])
-# The operating point stands first, then a neighbour that gives the sensitivity to air flow.
-NEIGHBOUR = 1.01
-MOST_SECTIONS = 1e6
 # A rise that no thermometer tells from zero. [K]
 LEAST_RISE = 0.01
-
-
-class CoolantStream(NamedTuple):
-    """The coolant stream: temperature in [K], mass flow [kg/s], capacity [W/K], properties."""
-
-    inlet: float
-    flow: float
-    capacity: float
-    liquid: Properties
 
 
 def answer(question: RadiatorAreaQuestion) -> RadiatorAreaAnswer:
@@ -59,19 +52,22 @@ def answer(question: RadiatorAreaQuestion) -> RadiatorAreaAnswer:
     parts.above_freezing(parts.mix(question.coolant), target_c, ("target",))
     rise = target_c - question.room.air_c
     if rise < LEAST_RISE:
-        return _no_state(
+        return _no_point(
             question,
             f"the coolant may be {target_c:g} degC but the room air is {question.room.air_c:g} "
             "degC; a radiator cannot cool to or below the air that enters it",
             "Allow a warmer coolant or cool the room.",
         )
     if target_c > HOTTEST_COOLANT_C:
-        return _no_state(
+        return _no_point(
             question,
             f"the coolant would be {target_c:g} degC, beyond {HOTTEST_COOLANT_C:g} degC where "
             "its properties are no longer known well and it is close to boiling",
             "Ask for a smaller rise.",
         )
+    fast = too_fast((), [question.air.fans] if isinstance(question.air, GivenFans) else [])
+    if fast is not None:
+        return _no_state(question, fast)
     stream = section_air(question, section)
     return _answer(question, section, stream, _coolant(question, target_c))
 
@@ -96,56 +92,22 @@ def _coolant(question: RadiatorAreaQuestion, target_c: float) -> CoolantStream:
     return CoolantStream(kelvin(target_c), flow, flow * float(liquid.heat_capacity[0]), liquid)
 
 
-class _Curve(NamedTuple):
-    """Conductance of one section and air pressure drop over velocities."""
-
-    velocity: Array
-    conductance: Array
-    pressure_drop: Array
-
-
-def _over_velocities(section: Section, stream: Air, water: CoolantStream) -> _Curve:
-    """Evaluate one section at its operating point, beside it, and over the curve."""
-    velocity = np.concatenate([[stream.velocity, stream.velocity * NEIGHBOUR], CURVE_VELOCITIES])
-    air_stream = AirStream(
-        velocity * stream.density * section.face_area,
-        np.full_like(velocity, stream.density),
-        np.full_like(velocity, stream.temperature),
-    )
-    flow = np.full_like(velocity, water.flow)
-    return _Curve(
-        velocity,
-        conductance(section, air_stream, flow, water.liquid),
-        section.air_drop(air_stream),
-    )
-
-
-def sections_for(needed: float, each: float, capacity: float) -> float | None:
-    """Give the number of sections in series, as a fraction; none when no number suffices.
-
-    Each section has fresh air, so n of them leave (1 - G/C)**n of the inlet difference. More
-    than `MOST_SECTIONS` are as good as none.
-    """
-    if needed >= capacity or each <= 0.0:
-        return None
-    sections = math.log1p(-needed / capacity) / math.log1p(-min(each / capacity, 1.0 - 1e-12))
-    return sections if sections <= MOST_SECTIONS else None
-
-
 def _answer(
     question: RadiatorAreaQuestion, section: Section, stream: Air, water: CoolantStream
 ) -> RadiatorAreaAnswer:
     """Put the state, the margins and the notes together."""
-    curve = _over_velocities(section, stream, water)
-    state, spread = _state(question, section, stream, (water, curve))
+    rise = celsius(water.inlet) - question.room.air_c
+    found = radiator_draws.draw(question, section, stream, (water, rise))
+    state = _state(question, section, stream, (water, found))
     return RadiatorAreaAnswer(
         edition=EDITION,
         outcome=_outcome(question, state, water),
-        margins=_margins(question, state, spread),
+        margins=_margins(question, state, found),
         basis=basis(question.radiator, question.coolant.__class__.__name__),
         notes=(
             *radiator_notes(question.radiator, section, stream.velocity, "/radiator"),
             *air_notes(question),
+            *support_notes(state.simulation),
         ),
         cautions=(*wording.LIQUID_CAUTIONS, wording.FAN_CAUTION, wording.ESTIMATE_CAUTION),
         question=question,
@@ -157,21 +119,20 @@ def _state(
     question: RadiatorAreaQuestion,
     section: Section,
     stream: Air,
-    rest: tuple[CoolantStream, _Curve],
-) -> tuple[RadiatorState, float]:
-    """Give the state and the relative uncertainty of the conductance available."""
-    water, curve = rest
+    rest: tuple[CoolantStream, DrawnRadiators | None],
+) -> RadiatorState:
+    """Describe what the installed sections do."""
+    water, found = rest
+    curve = over_velocities(section, stream, water)
     rise = celsius(water.inlet) - question.room.air_c
     each = float(curve.conductance[0])
     count = question.section_count
     available = float(series_conductance(np.full(count, each), water.capacity))
     needed = question.heat_w / rise
-    sections = sections_for(needed, each, water.capacity)
+    sections = float(sections_for(needed, curve.conductance[0], water.capacity))
     area_each = out(section.face_area, CM2)
-    area = None if sections is None else sections * area_each
-    air_flow = stream.velocity * section.face_area
-    warming = question.heat_w / (count * max(air_flow, 1e-9) * stream.density * air.HEAT_CAPACITY)
-    state = RadiatorState(
+    area = sections * area_each if math.isfinite(sections) else None
+    return RadiatorState(
         rise_k=rise,
         conductance_needed_w_per_k=needed,
         conductance_available_w_per_k=available,
@@ -183,68 +144,44 @@ def _state(
         area_installed_cm2=count * area_each,
         area_needed_cm2=area,
         area_per_watt_cm2_per_w=None if area is None else area / question.heat_w,
-        sections_needed=None if sections is None else math.ceil(sections - 1e-9),
-        air=AirState(
-            air_flow_m3_per_h=out(air_flow, M3_PER_H),
-            face_velocity_m_per_s=stream.velocity,
-            pressure_drop_pa=float(curve.pressure_drop[0]),
-            fan_pressure_pa=stream.fan_pressure,
-            air_out_c=min(question.room.air_c + warming, celsius(water.inlet)),
-        ),
-        area_curve=_area_curve(needed, area_each, water.capacity, curve),
+        sections_needed=None if area is None else math.ceil(sections - 1e-9),
+        air=_air(question, section, stream, float(curve.pressure_drop[0])),
+        area_curve=area_curve(needed, area_each, water.capacity, curve),
+        simulation=radiator_draws.described(found, question.confidence),
     )
-    return state, _relative_uncertainty(question, stream, curve)
 
 
-def _area_curve(
-    needed: float, area_each: float, capacity: float, curve: _Curve
-) -> tuple[AreaPoint, ...]:
-    """Give the face area needed over face velocity."""
-    points = []
-    for velocity, each, drop in zip(*(part[2:] for part in curve), strict=True):
-        sections = sections_for(needed, float(each), capacity)
-        points.append(
-            AreaPoint(
-                face_velocity_m_per_s=float(velocity),
-                area_cm2=None if sections is None else sections * area_each,
-                air_pressure_drop_pa=float(drop),
-            )
-        )
-    return tuple(points)
-
-
-def _relative_uncertainty(question: RadiatorAreaQuestion, stream: Air, curve: _Curve) -> float:
-    """Combine the law's scatter with the air flow's, through the sensitivity found."""
-    low, high = (max(float(value), 1e-12) for value in curve.conductance[:2])
-    exponent = math.log(high / low) / math.log(NEIGHBOUR)
-    flow = uncertainty.STATED_AIR_FLOW if stream.stated else uncertainty.INSTALLED_AIR_FLOW
-    rated = not isinstance(question.radiator, CoreRadiator)
-    law = uncertainty.RATED_CONDUCTANCE if rated else uncertainty.CORE_CONDUCTANCE
-    return uncertainty.combined(law, exponent * flow)
+def _air(
+    question: RadiatorAreaQuestion, section: Section, stream: Air, pressure_drop: float
+) -> AirState:
+    """Describe the air of one section."""
+    air_flow = stream.velocity * section.face_area
+    capacity = max(air_flow, 1e-9) * stream.density * air.HEAT_CAPACITY
+    warm = question.room.air_c + question.heat_w / (question.section_count * capacity)
+    return AirState(
+        air_flow_m3_per_h=out(air_flow, M3_PER_H),
+        face_velocity_m_per_s=stream.velocity,
+        pressure_drop_pa=pressure_drop,
+        fan_pressure_pa=stream.fan_pressure,
+        air_out_c=min(warm, _target_c(question)),
+    )
 
 
 def _margins(
-    question: RadiatorAreaQuestion, state: RadiatorState, spread: float
+    question: RadiatorAreaQuestion, state: RadiatorState, found: DrawnRadiators | None
 ) -> tuple[Margin, ...]:
-    """Judge conductance, rise and area; they are three views of one comparison.
-
-    The scatter is one of ratios, so it is the logarithm of the conductance that is judged.
-    """
+    """Judge conductance, rise and area; they are three views of one comparison."""
     needed, available = state.conductance_needed_w_per_k, state.conductance_available_w_per_k
-    deviations = math.log(max(available, 1e-12) / needed) / spread
     rows = [
         ("conductance", needed, available, "W/K"),
         ("coolant rise over room air", state.rise_at_heat_k, state.rise_k, "K"),
     ]
+    left = found and found.surpluses(state.rise_k, state.area_installed_cm2)
     if state.area_needed_cm2 is not None:
         rows.append(("face area", state.area_needed_cm2, state.area_installed_cm2, "cm2"))
     return tuple(
-        margin(
-            *row,
-            uncertainty.sharing_chance(row[2] - row[1], deviations, spread * row[1]),
-            question.confidence,
-        )
-        for row in rows
+        margin(*row, question.confidence, drawn)
+        for row, drawn in zip(rows, left or (None, None, None), strict=False)
     )
 
 
@@ -283,11 +220,17 @@ def basis(radiator: Radiator, fluid: str) -> tuple[Basis, ...]:
     return (*laws, wording.RATED, wording.GRILLES)
 
 
-def _no_state(question: RadiatorAreaQuestion, reason: str, advice: str) -> RadiatorAreaAnswer:
+def _no_point(question: RadiatorAreaQuestion, reason: str, advice: str) -> RadiatorAreaAnswer:
+    """Answer a question that has no operating point."""
+    outcome = Outcome(status="no_operating_point", reason=reason, advice=(advice,))
+    return _no_state(question, outcome)
+
+
+def _no_state(question: RadiatorAreaQuestion, outcome: Outcome) -> RadiatorAreaAnswer:
     """Answer a question that has no state to report."""
     return RadiatorAreaAnswer(
         edition=EDITION,
-        outcome=Outcome(status="no_operating_point", reason=reason, advice=(advice,)),
+        outcome=outcome,
         margins=(),
         basis=basis(question.radiator, question.coolant.__class__.__name__),
         notes=(),

@@ -2,13 +2,12 @@
 
 from loopmargin_service.physics import louvred_core
 from loopmargin_service.physics.radiator import CoreSection, RatedSection, Section
+from loopmargin_service.questions.affinity import FAN_RANGE, fan_ratio, fans_outside
 from loopmargin_service.questions.conversion import M3_PER_H, MM, kelvin
 from loopmargin_wire.answer import Note
 from loopmargin_wire.part import Fans
 from loopmargin_wire.radiator import Radiator, RatedRadiator
 
-# Common practice, no source: below a third of the speed bearings and Reynolds number count.
-FAN_SPEED_RANGE = (0.3, 1.5)
 # Beyond this factor from the rated air flow the exponent carries the answer.
 RATED_FACTOR = 2.0
 FIELDS = {
@@ -36,6 +35,17 @@ def radiator_notes(
     return _rated_notes(radiator, section, velocity, pointer)
 
 
+def core_reynolds(section: CoreSection, velocity: float) -> float:
+    """Give the Reynolds number on the louvre pitch of a core. [-]"""
+    temperature = kelvin(AIR_TEMPERATURE_C)
+    return float(louvred_core.reynolds(section.core, velocity, AIR_DENSITY, temperature))
+
+
+def rated_ratio(radiator: RatedRadiator, section: RatedSection, velocity: float) -> float:
+    """Give the air flow over that of the rating. [-]"""
+    return velocity * section.face_area / M3_PER_H / radiator.air_flow_m3_per_h
+
+
 def _core_notes(section: CoreSection, velocity: float, pointer: str) -> tuple[Note, ...]:
     """Compare geometry and Reynolds number with the cores behind the correlations."""
     notes = []
@@ -51,9 +61,7 @@ def _core_notes(section: CoreSection, velocity: float, pointer: str) -> tuple[No
                     pointer=f"{pointer}/{FIELDS[name]}",
                 )
             )
-    reynolds = float(
-        louvred_core.reynolds(section.core, velocity, AIR_DENSITY, kelvin(AIR_TEMPERATURE_C))
-    )
+    reynolds = core_reynolds(section, velocity)
     low, high = louvred_core.REYNOLDS_RANGE
     if not low <= reynolds <= high:
         notes.append(
@@ -72,7 +80,7 @@ def _rated_notes(
     radiator: RatedRadiator, section: RatedSection, velocity: float, pointer: str
 ) -> tuple[Note, ...]:
     """Compare the air flow with that of the rating."""
-    ratio = velocity * section.face_area / M3_PER_H / radiator.air_flow_m3_per_h
+    ratio = rated_ratio(radiator, section, velocity)
     if 1.0 / RATED_FACTOR <= ratio <= RATED_FACTOR:
         return ()
     return (
@@ -87,10 +95,9 @@ def _rated_notes(
 
 def fan_notes(fans: Fans, pointer: str) -> tuple[Note, ...]:
     """Note fans that run far from the speed of their curve."""
-    ratio = fans.speed_rpm / fans.fan.curve_speed_rpm
-    low, high = FAN_SPEED_RANGE
-    if low <= ratio <= high:
+    if not fans_outside([fans]):
         return ()
+    ratio, (low, high) = fan_ratio(fans), FAN_RANGE
     return (
         Note(
             code="affinity_range",

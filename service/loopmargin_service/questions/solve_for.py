@@ -10,22 +10,23 @@ import msgspec
 import numpy as np
 
 from loopmargin_service.physics import machine
-from loopmargin_service.physics.machine import Equilibrium
 from loopmargin_service.physics.network import Array
 from loopmargin_service.questions import (
-    draws,
+    machine_draws,
     machine_noise,
     machine_state,
     steady_state,
     supply_headroom,
     sweep,
 )
+from loopmargin_service.questions.affinity import too_fast
 from loopmargin_service.questions.edition import EDITION
 from loopmargin_service.questions.machine_build import Built
 from loopmargin_service.questions.machine_cases import Cases, describe_cases
+from loopmargin_service.questions.machine_draws import Best
 from loopmargin_service.questions.refusals import Fault, Refusal
 from loopmargin_service.questions.sweep_axes import Change, applied, changes
-from loopmargin_wire.answer import Outcome
+from loopmargin_wire.answer import Margin, Outcome
 from loopmargin_wire.solve_for import (
     FieldRange,
     Solution,
@@ -108,7 +109,7 @@ class _Judge:
 
     def __init__(self, question: SteadyStateQuestion, change: Change) -> None:
         self.change = change
-        self.seed = draws.seed_of(question)
+        self.doubts = machine_draws.doubts_of(question)
         self._question = question
 
     def machine_at(self, value: float) -> SteadyStateQuestion:
@@ -127,30 +128,39 @@ class _Judge:
         built = sweep.build(question)
         setting = sweep.setting_of(question, built)
         state = machine.solve(built.machine, setting)
-        supply = {**_supply(question, built, state), **_noise(question)}
-        if question.uncertainty is not None:
-            cases = draws.draw(question, question.uncertainty, built, self.seed).cases
-            return _by_chance(question, built, (cases, supply), value)
+        fast = too_fast(question.pumps, (fans for fans in built.fans if fans is not None))
+        if fast is not None:
+            return Judged(value, holds=False, worst=fast.reason[:500], chance=None)
+        asked = machine_state.supply_question(question, built, state, self.doubts.supply)
+        beside = {f"supply: {one.criterion}": one for one in supply_headroom.answer(asked).margins}
+        noise = machine_noise.machine_noise(question, self.doubts.noise)
+        beside |= {one.criterion: one for one in noise.margins} if noise else {}
         cases = describe_cases(built, setting, state)
-        surpluses = {**_surpluses(question, built, cases), **supply}
-        worst = min(surpluses, key=lambda name: float(surpluses[name][0]))
-        holds = bool(cases.settled[0]) and float(surpluses[worst][0]) >= 0.0
-        return Judged(value, holds, worst, None)
+        if question.uncertainty is not None and cases.settled[0]:
+            best = Best(question, built, state)
+            drawn = machine_draws.draw(best, question.uncertainty, self.doubts.seed)
+            return _by_chance(question, built, (drawn.cases, beside), value)
+        surpluses = {
+            name: float(row[0]) for name, row in _surpluses(question, built, cases).items()
+        }
+        surpluses |= _beside(beside)
+        worst = min(surpluses, key=lambda name: surpluses[name])
+        return Judged(value, bool(cases.settled[0]) and surpluses[worst] >= 0.0, worst, None)
 
 
 def _by_chance(
     question: SteadyStateQuestion,
     built: Built,
-    found: tuple[Cases, dict[str, Array]],
+    found: tuple[Cases, dict[str, Margin]],
     value: float,
 ) -> Judged:
     """Judge one machine by the chance of its worst criterion."""
-    cases, supply = found
+    cases, beside = found
     chances = {
         name: float((cases.settled & (surplus >= 0.0)).mean())
         for name, surplus in _surpluses(question, built, cases).items()
     }
-    chances |= {name: float(surplus[0] >= 0.0) for name, surplus in supply.items()}
+    chances |= {name: _chance(one) for name, one in beside.items()}
     worst = min(chances, key=lambda name: chances[name])
     return Judged(value, chances[worst] >= question.confidence, worst, chances[worst])
 
@@ -169,27 +179,20 @@ def _surpluses(question: SteadyStateQuestion, built: Built, cases: Cases) -> dic
     return rows
 
 
-def _supply(question: SteadyStateQuestion, built: Built, state: Equilibrium) -> dict[str, Array]:
-    """Give the surplus of the supply's rating with its margin. [-]"""
-    posed = machine_state.supply_question(question, built, state)
-    margins = supply_headroom.answer(posed).margins
-    worst = min(margins, key=lambda one: one.surplus / max(abs(one.capacity), 1e-9))
-    share = worst.surplus / max(abs(worst.capacity), 1e-9)
-    return {f"supply: {worst.criterion}": np.array([share])}
+def _chance(one: Margin) -> float:
+    """Give the chance of a margin; one that is not drawn holds or does not."""
+    return float(one.surplus >= 0.0) if one.chance is None else one.chance
 
 
-def _noise(question: SteadyStateQuestion) -> dict[str, Array]:
-    """Give the surplus of the level at the listener, if there is one. [-]"""
-    answer = machine_noise.machine_noise(question)
-    if answer is None:
-        return {}
-    return {one.criterion: np.array([one.surplus / 10.0]) for one in answer.margins}
+def _beside(margins: dict[str, Margin]) -> dict[str, float]:
+    """Give the surplus of margins beside the machine's own over what they may take. [-]"""
+    return {name: one.surplus / max(abs(one.capacity), 1e-9) for name, one in margins.items()}
 
 
 def _nothing(question: SolveForQuestion, tried: list[Judged]) -> SolveForAnswer:
     """Answer that no value of the range holds."""
     best = tried[-1]
-    plain = steady_state.answer(question.machine)
+    plain = steady_state.answer(msgspec.structs.replace(question.machine, uncertainty=None))
     return SolveForAnswer(
         edition=EDITION,
         outcome=Outcome(
@@ -216,7 +219,7 @@ def _answer(
 ) -> SolveForAnswer:
     """Answer the machine at the value found."""
     found, beyond = boundary
-    there = steady_state.answer(judge.machine_at(found.value), seed=judge.seed)
+    there = steady_state.answer(judge.machine_at(found.value), seed=judge.doubts.seed or None)
     return SolveForAnswer(
         edition=EDITION,
         outcome=Outcome(

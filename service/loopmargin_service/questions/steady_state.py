@@ -4,8 +4,8 @@ import numpy as np
 
 from loopmargin_service.physics import machine as physics
 from loopmargin_service.questions import (
-    draws,
     machine_build,
+    machine_draws,
     machine_noise,
     machine_state,
     parts,
@@ -13,6 +13,7 @@ from loopmargin_service.questions import (
     supply_headroom,
     wording,
 )
+from loopmargin_service.questions.affinity import too_fast
 from loopmargin_service.questions.conversion import celsius
 from loopmargin_service.questions.edition import EDITION
 from loopmargin_service.questions.loop_margins import (
@@ -26,15 +27,18 @@ from loopmargin_service.questions.machine_cases import HOTTEST_CASE_C, HOTTEST_C
 from loopmargin_service.questions.machine_margins import machine_margins
 from loopmargin_service.questions.margins import failing, fails
 from loopmargin_service.questions.radiator_range import fan_notes, radiator_notes
-from loopmargin_service.questions.settled import BASE, FANS, PUMPS, Settled
+from loopmargin_service.questions.settled import BASE, Settled
+from loopmargin_service.questions.spreads import support_notes
 from loopmargin_wire.answer import Basis, Margin, Note, Outcome
 from loopmargin_wire.part import Reservoir
 from loopmargin_wire.radiator import CoreRadiator
 from loopmargin_wire.steady_state import MachineState, SteadyStateAnswer, SteadyStateQuestion
 
-# Slower fans and a slower pump, solved beside the machine, show how it follows them.
-SLOWER = 0.9
 SUPPLY_ADVICE = "Take a supply of the next common rating, or lower the power of the parts."
+TIGHT_ADVICE = (
+    "A margin is tight: ask solve-for at which fan speed, pump speed, power or room temperature "
+    "it holds with the confidence wanted, or measure what the budget names first."
+)
 PLAIN_ADVICE = (
     "Temperatures: faster fans, more radiator face or less power. Flow and head: a faster pump or "
     "a less restrictive loop."
@@ -47,20 +51,20 @@ def answer(question: SteadyStateQuestion, *, seed: str | None = None) -> SteadyS
     A *seed* makes the draws those of another question.
     """
     parts.above_freezing(parts.mix(question.coolant), question.room.air_c, ("room", "air_c"))
-    noise = machine_noise.machine_noise(question)
+    doubts = machine_draws.doubts_of(question, seed)
+    noise = machine_noise.machine_noise(question, doubts.noise)
     reservoir = question.reservoir or Reservoir(node=question.pumps[0].from_node)
     plumbing = pipework.build(question.branches, question.pumps, reservoir.node)
     built = machine_build.build(question, plumbing)
-    factors = np.ones((2, 3))
-    factors[0, FANS] = factors[1, PUMPS] = SLOWER
-    state = physics.solve(built.machine, machine_build.setting(question, built, *factors))
-    supply = supply_headroom.answer(machine_state.supply_question(question, built, state))
-    settled = Settled(question, plumbing, built, reservoir, state, supply, noise)
+    state = physics.solve(built.machine, machine_build.setting(question, built, *np.ones((2, 1))))
+    posed = machine_state.supply_question(question, built, state, doubts.supply)
+    settled = Settled(question, plumbing, built, state, supply_headroom.answer(posed), noise)
     trouble = _trouble(settled)
-    if trouble is None and question.uncertainty is not None:
-        settled = settled._replace(drawn=draws.draw(question, question.uncertainty, built, seed))
     if trouble is not None:
         return _answer(settled, trouble, settled.part_margins, None)
+    if question.uncertainty is not None:
+        drawn = machine_draws.draw(settled.best, question.uncertainty, doubts.seed)
+        settled = settled._replace(drawn=drawn)
     described = machine_state.describe(settled)
     margins = machine_margins(settled, described)
     outcome = _outcome(margins, settled)
@@ -70,6 +74,10 @@ def answer(question: SteadyStateQuestion, *, seed: str | None = None) -> SteadyS
 def _trouble(settled: Settled) -> Outcome | None:
     """Say why there is no state to report, if there is none."""
     state = settled.state
+    fans = (fans for fans in settled.built.fans if fans is not None)
+    fast = too_fast(settled.question.pumps, fans)
+    if fast is not None:
+        return fast
     doubt = float(state.change[BASE])
     if celsius(state.stacked[:, BASE].max()) - doubt > HOTTEST_COOLANT_C:
         return Outcome(
@@ -111,7 +119,9 @@ def _outcome(margins: tuple[Margin, ...], settled: Settled) -> Outcome:
         missed += [item.criterion for item in noise.margins]
         advice += noise.outcome.advice
     if not missed:
-        return Outcome(status="solved")
+        every = (*margins, *settled.part_margins)
+        tight = any(item.verdict == "tight" for item in every)
+        return Outcome(status="solved", advice=(TIGHT_ADVICE,) if tight else ())
     return Outcome(status="solved", reason=fails(missed), advice=tuple(advice))
 
 
@@ -160,12 +170,12 @@ def _basis(settled: Settled) -> tuple[Basis, ...]:
 def _notes(settled: Settled, described: MachineState | None) -> tuple[Note, ...]:
     """Note what was assumed and what stands near or outside the range of a law."""
     notes = [wording.AIR_FLOW_NOTE, wording.NO_LOOP_LOSS_NOTE]
-    notes += [wording.FIRST_ORDER_NOTE] if settled.drawn is None else []
     notes += inlet_notes(settled.question.reservoir)
     notes += [Note(code=note.code, text=note.text) for note in settled.supply.notes]
     notes += machine_noise.noise_notes(settled.noise) if settled.noise else ()
     if described is None:
         return tuple(notes)
+    notes += support_notes(described.simulation)
     notes += transitional_notes(described.elements)
     notes += rising_air_notes(described.elements)
     notes += pump_notes(settled.question.pumps, described.pumps)

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from loopmargin_service.physics import excursion
 from loopmargin_service.physics import supply as supplies
+from loopmargin_service.questions import electrical_draws
 from loopmargin_service.questions.edition import EDITION
 from loopmargin_service.questions.electrical_connectors import (
     connector_margins,
@@ -24,6 +25,7 @@ from loopmargin_service.questions.electrical_demand import (
     Demand,
     electrical_demand,
 )
+from loopmargin_service.questions.electrical_draws import DrawnLoads
 from loopmargin_service.questions.electrical_notes import electrical_notes
 from loopmargin_service.questions.electrical_sources import basis, cautions
 from loopmargin_service.questions.electrical_supply import (
@@ -36,6 +38,7 @@ from loopmargin_service.questions.electrical_supply import (
 )
 from loopmargin_service.questions.margins import margin
 from loopmargin_service.questions.refusals import Refusal
+from loopmargin_service.questions.spreads import standard_uncertainty, support_notes
 from loopmargin_wire.answer import Margin, Outcome
 from loopmargin_wire.supply_headroom import (
     HeadroomState,
@@ -66,13 +69,14 @@ def answer(question: SupplyHeadroomQuestion) -> SupplyHeadroomAnswer:
     if faults:
         raise Refusal(*faults)
     demand = electrical_demand(question)
-    state = _state(question, demand)
+    drawn = electrical_draws.draw(question, demand)
+    state = _state(question, demand, drawn)
     return SupplyHeadroomAnswer(
         edition=EDITION,
         outcome=_outcome(question, state),
-        margins=tuple(_margins(question, demand, state)),
+        margins=tuple(_margins(question, state, drawn)),
         basis=basis(question),
-        notes=tuple(electrical_notes(question, state)),
+        notes=(*electrical_notes(question, state), *support_notes(state.simulation)),
         cautions=cautions(question),
         question=question,
         state=state,
@@ -86,7 +90,9 @@ def _needed(question: SupplyHeadroomQuestion, demand: Demand, rated_w: float) ->
     return Needed(column, allowances, supplies.required_power(demand.power, allowances))
 
 
-def _state(question: SupplyHeadroomQuestion, demand: Demand) -> HeadroomState:
+def _state(
+    question: SupplyHeadroomQuestion, demand: Demand, drawn: DrawnLoads | None
+) -> HeadroomState:
     supply = question.supply
     derate = derating(supply, question.inlet_c, question.altitude_m)
     needed = _needed(question, demand, supply.rated_w)
@@ -97,7 +103,11 @@ def _state(question: SupplyHeadroomQuestion, demand: Demand) -> HeadroomState:
         governing_window=_governing(needed),
         allowance_column=needed.column.name,
         sustained_w=demand.sustained,
-        sustained_uncertainty_w=float(demand.uncertainty[-1]),
+        sustained_uncertainty_w=(
+            float(demand.uncertainty[-1])
+            if drawn is None
+            else standard_uncertainty(drawn.demand[-1])
+        ),
         full_rating_up_to_c=derate.full_rating_up_to_c,
         derate_factor=derate.factor,
         required_power_w=needed.largest,
@@ -106,6 +116,7 @@ def _state(question: SupplyHeadroomQuestion, demand: Demand) -> HeadroomState:
         next_common_rating_w=_next_common_rating(question, demand, derate),
         mains=mains(supply, demand.sustained) if carried else None,
         connectors=connector_states(question.connectors),
+        simulation=electrical_draws.described(question, drawn, carried=carried),
     )
 
 
@@ -153,17 +164,17 @@ def _next_common_rating(
 
 
 def _margins(
-    question: SupplyHeadroomQuestion, demand: Demand, state: HeadroomState
+    question: SupplyHeadroomQuestion, state: HeadroomState, drawn: DrawnLoads | None
 ) -> Iterator[Margin]:
     confidence = question.confidence
-    for window, uncertainty in zip(state.windows, demand.uncertainty.tolist(), strict=True):
+    for row, window in enumerate(state.windows):
         criterion = f"power, {window.window.replace('_', ' ')}"
-        yield margin(criterion, window.demand_w, window.capacity_w, "W", uncertainty, confidence)
+        left = None if drawn is None else window.capacity_w - drawn.demand[row]
+        yield margin(criterion, window.demand_w, window.capacity_w, "W", confidence, left)
     derated = question.supply.rated_w * state.derate_factor
-    yield margin(
-        "rating with margin", state.required_power_with_margin_w, derated, "W", None, confidence
-    )
-    yield from connector_margins(question.connectors, state.connectors, confidence)
+    yield margin("rating with margin", state.required_power_with_margin_w, derated, "W", confidence)
+    factors = None if drawn is None else drawn.connectors
+    yield from connector_margins(question.connectors, state.connectors, confidence, factors)
 
 
 def _outcome(question: SupplyHeadroomQuestion, state: HeadroomState) -> Outcome:

@@ -59,7 +59,7 @@ def answer(question: SweepQuestion) -> SweepAnswer:
     for values in combinations(tuple(found[number] for number in structural)):
         fixed = dict(zip(structural, values, strict=True))
         _fill(table, question.machine, found, fixed)
-    plain = steady_state.answer(question.machine)
+    plain = steady_state.answer(msgspec.structs.replace(question.machine, uncertainty=None))
     return SweepAnswer(
         edition=EDITION,
         outcome=Outcome(status="solved"),

@@ -12,6 +12,7 @@ from loopmargin_service.questions import (
     pipework,
     running,
     steady_state,
+    time_draws,
 )
 from loopmargin_service.questions.edition import EDITION
 from loopmargin_service.questions.heat_inventory import Contents
@@ -19,14 +20,11 @@ from loopmargin_service.questions.losses import losses
 from loopmargin_service.questions.machine_build import Built
 from loopmargin_service.questions.margins import failing, fails, margin
 from loopmargin_service.questions.refusals import Refusal
+from loopmargin_service.questions.spreads import support_notes
+from loopmargin_service.questions.time_draws import DrawnTimes, lost
 from loopmargin_wire.answer import Basis, Margin, Note, Outcome
 from loopmargin_wire.steady_state import SteadyStateAnswer
-from loopmargin_wire.warm_up import Loss, WarmUpAnswer, WarmUpQuestion, WarmUpState
-
-# Relative standard uncertainties: of times to settle with volumes and masses that are partly
-# assumed, and of times to a limit; common practice, no source.
-SETTLING_TIME = 0.20
-TIME_TO_LIMIT = 0.30
+from loopmargin_wire.warm_up import WarmUpAnswer, WarmUpQuestion, WarmUpState
 
 STORES = Basis(
     quantity="temperatures over time",
@@ -71,8 +69,9 @@ NOTES = (
 )
 TIMES_UNCERTAIN = Note(
     code="times_uncertain",
-    text="Standard uncertainty of 20 % is assumed for times to settle and of 30 % for times to a "
-    "limit; the volume of the coolant is most of it.",
+    text="Every time is drawn about the best estimate: it goes with the heat stored, and with the "
+    "doubt about lumped heat capacities and steady flows. Equilibrium temperatures are not drawn "
+    "here; ask steady-state for theirs.",
 )
 
 
@@ -90,6 +89,8 @@ def answer(question: WarmUpQuestion) -> WarmUpAnswer:
     if moving is None:
         return _answer(question, settled, held, (_unsettled(), None))
     begun = running.start(moving)
+    drawn = time_draws.draw(question)
+    found = losses(moving)
     state = WarmUpState(
         coolant_volume_ml=held.coolant_ml,
         heat_capacity_j_per_k=running.heat_capacity(moving),
@@ -98,9 +99,10 @@ def answer(question: WarmUpQuestion) -> WarmUpAnswer:
         components=begun.components,
         reading=begun.reading,
         start=begun.trace,
-        losses=losses(moving),
+        losses=found,
+        simulation=time_draws.described(question, drawn, (begun, found)),
     )
-    return _answer(question, settled, held, (None, state))
+    return _answer(question, settled, held, (None, state), drawn)
 
 
 @contextmanager
@@ -130,32 +132,24 @@ def _unsettled() -> Outcome:
     )
 
 
-def _margins(question: WarmUpQuestion, state: WarmUpState) -> Iterator[Margin]:
+def _margins(
+    question: WarmUpQuestion, state: WarmUpState, drawn: DrawnTimes | None
+) -> Iterator[Margin]:
     """Judge the planned run, and every loss against the time to shut down."""
     confidence = question.machine.confidence
     if question.run_s is not None:
         # A day and more is compared as a day, which is longer than any run that may be asked.
         needed = running.DAY if state.reading.run_s is None else state.reading.run_s
-        spread = SETTLING_TIME * needed
-        yield margin("run before a reading", needed, question.run_s, "s", spread, confidence)
+        left = None if drawn is None else question.run_s - needed * drawn.settling
+        yield margin("run before a reading", needed, question.run_s, "s", confidence, left)
     for loss in state.losses:
         for kind, name in (("coolant", "coolant limit"), ("component", "part limit")):
             soonest = [item for item in loss.limits if item.limit == kind][:1]
             for limit in soonest:
                 time = loss.followed_s if limit.to_limit_s is None else limit.to_limit_s
-                yield margin(
-                    f"{name} without {_lost(loss)}",
-                    question.shutdown_s,
-                    time,
-                    "s",
-                    TIME_TO_LIMIT * time,
-                    confidence,
-                )
-
-
-def _lost(loss: Loss) -> str:
-    """Name what is lost."""
-    return "pumps" if loss.radiator is None else f"fans of {loss.radiator}"
+                left = None if drawn is None else time * drawn.to_limit - question.shutdown_s
+                criterion = f"{name} without {lost(loss)}"
+                yield margin(criterion, question.shutdown_s, time, "s", confidence, left)
 
 
 def _outcome(margins: tuple[Margin, ...]) -> Outcome:
@@ -181,21 +175,24 @@ def _answer(
     settled: SteadyStateAnswer,
     held: Contents,
     found: tuple[Outcome | None, WarmUpState | None],
+    drawn: DrawnTimes | None = None,
 ) -> WarmUpAnswer:
     """Put the answer together."""
     outcome, state = found
-    margins = () if state is None else tuple(_margins(question, state))
+    margins = () if state is None else tuple(_margins(question, state, drawn))
     moved = (
         Note(code=note.code, text=note.text, pointer=note.pointer and f"/machine{note.pointer}")
         for note in settled.notes
+        if note.code != "not_drawn"
     )
+    doubts = () if state is None else support_notes(state.simulation)
     own = heat_inventory.inventory_notes(question, held)
     return WarmUpAnswer(
         edition=EDITION,
         outcome=outcome or _outcome(margins),
         margins=margins,
         basis=(STORES, CAPACITIES, *settled.basis),
-        notes=(TIMES_UNCERTAIN, *NOTES, *own, *moved),
+        notes=(TIMES_UNCERTAIN, *NOTES, *own, *doubts, *moved),
         cautions=(LOSS_CAUTION, STAGNANT_CAUTION, *settled.cautions),
         question=question,
         state=state,

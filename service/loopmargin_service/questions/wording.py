@@ -91,13 +91,6 @@ AIR_FLOW_NOTE = Note(
     text="The air flow of an installed fan is the largest uncertainty of the whole "
     "calculation: 20 % standard uncertainty is assumed until it is measured.",
 )
-FIRST_ORDER_NOTE = Note(
-    code="first_order_uncertainty",
-    text="Chances and uncertainties here follow slopes at the answer. Air flow bends away from "
-    "them, so that chances near 1 are too hopeful: give `uncertainty` to draw whole machines "
-    "before promising.",
-    pointer="/uncertainty",
-)
 NO_LOOP_LOSS_NOTE = Note(
     code="tube_heat_loss_neglected",
     text="Heat lost by tubes, reservoir and walls is left out; it is about 3 % of a radiator "

@@ -7,14 +7,16 @@ solved: elements of the loop and paths of the air.
 
 import math
 
+from loopmargin_wire.answer import Question
 from loopmargin_wire.solve_for import SolveForQuestion
 from loopmargin_wire.steady_state import SteadyStateQuestion
 from loopmargin_wire.sweep import FieldAxis, SweepQuestion
+from loopmargin_wire.uncertainty import Drawing
 from loopmargin_wire.warm_up import WarmUpQuestion
 
-# A question of one part of the machine. [s]
-PART_S = 1e-3
-# One machine: read, built, solved three times at once, described. [s]
+# A question of one part of the machine, and one draw about it. [s]
+PART_S, PART_DRAW_S = 1e-3, 3e-6
+# One machine: read, built, solved, described. [s]
 MACHINE_S, ELEMENT_S = 3e-3, 1e-4
 # One case more in a batch; its first iterations cost as if these were many. [s]
 CASE_S, CASE_ELEMENT_S = 1.2e-5, 1.2e-6
@@ -24,9 +26,10 @@ BUILD_S = 8e-4
 TRIED = 18
 
 
-def part(_question: object) -> float:
-    """Work of a question about one part of the machine. [s]"""
-    return PART_S
+def part(question: Question) -> float:
+    """Work of a question about one part of the machine, and of what is drawn about it. [s]"""
+    asked = getattr(question, "uncertainty", None)
+    return PART_S + (asked.draws if isinstance(asked, Drawing) else 0) * PART_DRAW_S
 
 
 def steady_state(question: SteadyStateQuestion) -> float:
@@ -37,7 +40,7 @@ def steady_state(question: SteadyStateQuestion) -> float:
 
 def warm_up(question: WarmUpQuestion) -> float:
     """Work of one machine and its course in time. [s]"""
-    return 3.0 * steady_state(question.machine)
+    return 3.0 * (MACHINE_S + elements(question.machine) * ELEMENT_S)
 
 
 def sweep(question: SweepQuestion) -> float:
@@ -46,7 +49,8 @@ def sweep(question: SweepQuestion) -> float:
     number = min(math.prod(counts), question.case_limit)
     anew = [len(axis.values) for axis in question.axes if isinstance(axis, FieldAxis)]
     builds = sum(counts) + math.prod(anew)
-    return steady_state(question.machine) + builds * BUILD_S + cases(question.machine, number)
+    once = MACHINE_S + elements(question.machine) * ELEMENT_S
+    return once + builds * BUILD_S + cases(question.machine, number)
 
 
 def solve_for(question: SolveForQuestion) -> float:

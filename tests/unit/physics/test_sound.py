@@ -169,35 +169,3 @@ def test_weighting_broadcasts_behind_the_bands() -> None:
 
     alone = [sound.a_weighted_level(spectra[:, number], bands) for number in range(2)]
     np.testing.assert_allclose(both, alone)
-
-
-def test_scatter_shrinks_with_the_number_and_bias_does_not() -> None:
-    """Three equal sources of 2 dB each for itself: 1.155 dB; with 1.8 dB in common, 2.139 dB."""
-    shares, scatter, one = np.full(3, 1.0 / 3.0), np.full(3, 2.0), np.zeros(3)
-
-    alone = sound.sum_uncertainty(shares, scatter, np.zeros(3), one)
-    common = sound.sum_uncertainty(shares, scatter, np.full(3, 1.8), one)
-
-    assert alone == pytest.approx(1.15470, abs=1e-5)
-    assert common == pytest.approx(np.hypot(1.15470, 1.8), abs=1e-5)
-
-
-def test_families_are_independent_of_each_other() -> None:
-    """Two equal shares with 2 dB in common within a family: 2 dB in one, 1.41 dB in two."""
-    shares, nothing, bias = np.array([0.5, 0.5]), np.zeros(2), np.full(2, 2.0)
-
-    one = sound.sum_uncertainty(shares, nothing, bias, [0, 0])
-    two = sound.sum_uncertainty(shares, nothing, bias, [0, 1])
-
-    assert (float(one), float(two)) == pytest.approx((2.0, 2.0 / np.sqrt(2.0)))
-
-
-def test_uncertainty_is_that_of_moved_levels() -> None:
-    """The propagated uncertainty is the slope of the sum, found by moving one level."""
-    levels = np.array([30.0, 25.0])
-    shares = 10.0 ** (0.1 * (levels - float(sound.level_sum(levels))))
-    moved = sound.level_sum(levels + np.array([0.01, 0.0])) - sound.level_sum(levels)
-
-    spread = sound.sum_uncertainty(shares, [0.01, 0.0], np.zeros(2), [0, 1])
-
-    assert spread == pytest.approx(float(moved), rel=1e-2)

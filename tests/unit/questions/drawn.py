@@ -12,6 +12,7 @@ from typing import Any, TypeVar, get_args
 import msgspec
 from hypothesis import strategies as st
 
+from loopmargin_service.questions.affinity import FASTEST
 from loopmargin_wire.part import Fan, FanPoint, Fans, HeadPoint, Pump, Reservoir, Room
 from loopmargin_wire.pump_head import Branch, Element, PumpHeadQuestion
 from loopmargin_wire.radiator import CoreRadiator, Radiator
@@ -26,7 +27,7 @@ from loopmargin_wire.steady_state import (
     Opening,
     SteadyStateQuestion,
 )
-from loopmargin_wire.uncertainty import Uncertainties
+from loopmargin_wire.uncertainty import LoopUncertainty, Uncertainties
 from tests.generated import questions
 
 Link = TypeVar("Link", Branch, MachineBranch, Pump)
@@ -68,10 +69,11 @@ def falling(points: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
 
 
 def mended_pump(pump: Pump) -> Pump:
-    """Sort the points of a pump until its curve falls, and give it a sound for a listener."""
+    """Make a pump's curve fall and say something at its speed, and give it a sound."""
     points = falling([(point.flow_l_per_min, point.head_m) for point in pump.curve])
     curve = tuple(HeadPoint(flow_l_per_min=x, head_m=y) for x, y in points)
-    return replace(pump, curve=curve, sound=pump.sound or HUM)
+    slow_enough = min(pump.speed_rpm, FASTEST * pump.curve_speed_rpm)
+    return replace(pump, curve=curve, sound=pump.sound or HUM, speed_rpm=slow_enough)
 
 
 def mended_fan(fan: Fan) -> Fan:
@@ -82,8 +84,9 @@ def mended_fan(fan: Fan) -> Fan:
 
 
 def mended_fans(fans: Fans) -> Fans:
-    """Sort the points of equal fans."""
-    return replace(fans, fan=mended_fan(fans.fan))
+    """Sort the points of equal fans, and run them where their curve says something."""
+    slow_enough = min(fans.speed_rpm, FASTEST * fans.fan.curve_speed_rpm)
+    return replace(fans, fan=mended_fan(fans.fan), speed_rpm=slow_enough)
 
 
 def mended_radiator(radiator: Radiator) -> Radiator:
@@ -157,10 +160,10 @@ def _others(kind: type[msgspec.Struct]) -> st.SearchStrategy[dict[str, Any]]:
     drawn["room"] = questions(Room).map(
         lambda room: replace(room, air_c=max(abs(room.air_c), LIQUID_C))
     )
-    if "uncertainty" in drawn:
-        # As few machines as the wire allows, for the sake of time.
-        least = questions(Uncertainties).map(lambda given: replace(given, draws=200))
-        drawn["uncertainty"] = st.none() | least
+    # As few draws as the wire allows, for the sake of time.
+    doubts = Uncertainties if kind is SteadyStateQuestion else LoopUncertainty
+    least = questions(doubts).map(lambda given: replace(given, draws=200))
+    drawn["uncertainty"] = st.none() | least
     return st.fixed_dictionaries(drawn)
 
 

@@ -1,119 +1,90 @@
-"""Machines drawn at random: reproducible, centred on the plain answer, honest in their budget."""
-
-from pathlib import Path
+"""Draws: the same on every replica, refined by more, shared by name, disturbed by nothing else."""
 
 import msgspec
 import numpy as np
 import pytest
+from scipy import stats
 
-from loopmargin_service.questions import machine_build, pipework, steady_state
-from loopmargin_service.questions.draws import draw
-from loopmargin_wire.steady_state import SteadyStateAnswer, SteadyStateQuestion
-from loopmargin_wire.uncertainty import Simulation, Spread, Uncertainties
+from loopmargin_service.questions.draws import Cause, Draws, draw, seed_of
+from loopmargin_wire.part import Water
+from loopmargin_wire.radiator_area import RadiatorAreaQuestion
+from loopmargin_wire.uncertainty import Drawing
+from tests.unit.questions.asked import example
 
-EXAMPLE = Path(__file__).parents[3] / "openapi" / "examples" / "steady-state.question.json"
-QUIET = dict.fromkeys(
-    (
-        "air_flow",
-        "conductance",
-        "loop_resistance",
-        "pump_speed",
-        "heat",
-        "rest",
-        "block_resistance",
-        "interface_resistance",
-    ),
-    0.0,
+replace = msgspec.structs.replace
+CAUSES = (
+    Cause("heat", 0.05, "here"),
+    Cause("air", 0.2, "here"),
+    Cause("level", 2.0, "here", unit="dB"),
 )
 
 
-def plain() -> SteadyStateQuestion:
-    """Read the example question."""
-    return msgspec.json.decode(EXAMPLE.read_bytes(), type=SteadyStateQuestion)
+def question() -> RadiatorAreaQuestion:
+    """Decode the example question."""
+    return msgspec.convert(example("radiator-area"), RadiatorAreaQuestion)
 
 
-def ask(**changed: float) -> SteadyStateAnswer:
-    """Answer the example with uncertainties, the default ones changed as said."""
-    uncertain = msgspec.convert(changed, Uncertainties)
-    return steady_state.answer(msgspec.structs.replace(plain(), uncertainty=uncertain))
+def drawn(asked: Drawing | None = None, causes: tuple[Cause, ...] = CAUSES) -> Draws:
+    """Draw some causes of the example."""
+    return draw(question(), asked or Drawing(), causes)
 
 
-def simulation(answer: SteadyStateAnswer) -> Simulation:
-    """Give the machines drawn."""
-    assert answer.state is not None
-    assert answer.state.simulation is not None
-    return answer.state.simulation
+def test_the_same_question_draws_the_same() -> None:
+    """Twice the same numbers to the last bit, and a seed of 32 digits."""
+    np.testing.assert_array_equal(drawn().normal, drawn().normal)
+    assert len(drawn().seed) == 32
 
 
-def spread(answer: SteadyStateAnswer, name: str) -> Spread:
-    """Give one quantity."""
-    return next(row for row in simulation(answer).spreads if row.quantity == name)
+def test_more_draws_only_refine() -> None:
+    """The first draws of many are those of fewer."""
+    few, many = drawn(Drawing(draws=300)), drawn(Drawing(draws=5000))
+    np.testing.assert_array_equal(few.normal, many.normal[:, :300])
 
 
-def test_the_same_question_draws_the_same_machines() -> None:
-    """Two answers to one question are equal to the last bit, and name their seed."""
-    first, second = ask(draws=400), ask(draws=400)
-
-    assert msgspec.json.encode(first) == msgspec.json.encode(second)
-    assert len(simulation(first).seed) == 32
+def test_another_cause_disturbs_none() -> None:
+    """The numbers of a cause follow from the seed and its name, wherever it stands."""
+    alone = drawn(causes=CAUSES[1:2])
+    np.testing.assert_array_equal(alone.normal[0], drawn().normal[1])
 
 
-def test_another_question_draws_other_machines() -> None:
-    """The seed follows the question."""
-    assert simulation(ask(draws=400)).seed != simulation(ask(draws=401)).seed
+def test_another_question_draws_other_numbers_unless_it_is_given_the_seed() -> None:
+    """What is wrong in both alike cancels when two questions share a seed."""
+    other = replace(question(), heat_w=question().heat_w + 1.0)
+    apart = draw(other, Drawing(), CAUSES)
+    together = draw(other, Drawing(seed=drawn().seed), CAUSES)
+
+    assert apart.seed != drawn().seed
+    np.testing.assert_array_equal(together.normal, drawn().normal)
 
 
-def test_without_uncertainty_every_draw_is_the_plain_answer() -> None:
-    """With all factors at one the interval shrinks to the answer and every chance is 0 or 1."""
-    answer = ask(draws=200, **QUIET)
-    state = steady_state.answer(plain()).state
+def test_the_seed_is_of_what_is_said_beyond_the_defaults() -> None:
+    """Confidence and the number of draws leave it alone; so would a field added with a default."""
+    plain = question()
+    spelled = replace(plain, confidence=0.8, uncertainty=replace(plain.uncertainty, draws=5000))
 
-    assert state is not None
-    hottest = spread(answer, "hottest coolant")
-    assert hottest.low == pytest.approx(state.coolant_hottest_c, abs=1e-4)
-    assert hottest.high == pytest.approx(state.coolant_hottest_c, abs=1e-4)
-    assert {margin.chance for margin in answer.margins[:5]} <= {0.0, 1.0}
+    assert seed_of(spelled) == seed_of(plain)
+    assert seed_of(replace(plain, coolant=Water())) != seed_of(plain)
 
 
-def test_a_drawn_case_is_the_machine_solved_alone() -> None:
-    """Solving one drawn machine by itself gives its row of the batch."""
-    question = plain()
-    plumbing = pipework.build(question.branches, question.pumps, "suction")
-    built = machine_build.build(question, plumbing)
-    many = draw(question, Uncertainties(draws=300), built)
-    settled = np.flatnonzero(many.cases.settled)
+def test_factors_are_lognormal_about_one() -> None:
+    """Median one, and a deviation over the mean that is the relative uncertainty."""
+    factor = np.asarray(drawn(Drawing(draws=20_000)).factor("air"))
 
-    assert settled.size > 290
-    again = draw(question, Uncertainties(draws=300), built)
-    np.testing.assert_array_equal(many.cases.coolant_hottest_c, again.cases.coolant_hottest_c)
+    assert np.median(factor) == pytest.approx(1.0, abs=4 * 0.25 / np.sqrt(20_000))
+    assert factor.std() / factor.mean() == pytest.approx(0.2, rel=0.03)
+    assert stats.kstest(np.log(factor) / np.sqrt(np.log1p(0.04)), "norm").pvalue > 1e-3
 
 
-def test_the_linear_method_is_believed_only_where_it_agrees() -> None:
-    """Small uncertainties make the two methods agree; the default ones do not for the coolant."""
-    small = dict.fromkeys(QUIET, 0.02)
-
-    assert spread(ask(draws=4000, **small), "hottest coolant").linear_agrees
-    assert not spread(ask(), "hottest coolant").linear_agrees
+def test_offsets_are_normal_in_their_unit() -> None:
+    """About zero, with the stated deviation."""
+    offset = np.asarray(drawn(Drawing(draws=20_000)).offset("level"))
+    assert stats.kstest(offset / 2.0, "norm").pvalue > 1e-3
 
 
-def test_the_budget_names_the_cause() -> None:
-    """With one input uncertain alone, it causes practically all of the variance."""
-    answer = ask(draws=2000, **{**QUIET, "interface_resistance": 0.1})
-    budget = spread(answer, "temperature of processor (2)").budget
+def test_what_is_certain_is_not_drawn() -> None:
+    """A cause of no uncertainty has a factor of one and an offset of nothing."""
+    some = drawn(causes=(*CAUSES, Cause("sure", 0.0, "here")))
 
-    assert budget[0].cause == "interface of processor (2)"
-    assert budget[0].share > 0.98
-    assert spread(answer, "hottest coolant").standard_uncertainty == pytest.approx(0.0, abs=1e-6)
-
-
-def test_chances_count_draws() -> None:
-    """The chance of the coolant's margin is the share of draws within the limit."""
-    answer = ask(draws=1000)
-    hottest = spread(answer, "hottest coolant")
-    margin = answer.margins[0]
-
-    assert margin.criterion == "hottest coolant"
-    assert margin.chance is not None
-    assert margin.chance * 1000 == pytest.approx(round(margin.chance * 1000))
-    assert hottest.low < margin.capacity < hottest.high
-    assert 0.025 < 1.0 - margin.chance < 0.975
+    assert len(some.causes) == len(CAUSES)
+    assert (some.factor("sure"), some.offset("sure")) == (1.0, 0.0)
+    np.testing.assert_array_equal(some.factors(["sure"]), np.ones((1, 1000)))

@@ -12,6 +12,7 @@ from loopmargin_service.questions.refusals import Refusal
 from loopmargin_wire.noise import NoiseQuestion
 from loopmargin_wire.sound import Listener
 from loopmargin_wire.steady_state import SteadyStateQuestion
+from loopmargin_wire.uncertainty import NoiseUncertainty
 from tests.unit.questions.asked import (
     ask_machine,
     codes,
@@ -25,6 +26,8 @@ from tests.unit.questions.sound import broken_promises
 
 RADIATOR_FANS = "branches/0/elements/6/fans"
 DEAF = {"listener": None}
+SEED = "0123456789abcdef" * 2
+SEEDED = {"uncertainty": {"seed": SEED}}
 CASE_FANS = {
     "name": "rear fans",
     "fans": {**example("steady-state")["branches"][0]["elements"][6]["fans"], "count": 2},
@@ -47,8 +50,10 @@ def listening(changes: dict[str, Any] | None = None) -> NoiseQuestion:
 
 def test_state_and_margin_are_those_of_the_noise_question() -> None:
     """Asked by itself, the noise has the same numbers, to the last digit."""
-    alone = noise.answer(listening())
-    machine = ask_machine()
+    machine = ask_machine(SEEDED)
+    alone = noise.answer(
+        msgspec.structs.replace(listening(), uncertainty=NoiseUncertainty(seed=SEED))
+    )
 
     assert machine.state is not None
     assert machine.state.noise == alone.state
@@ -66,7 +71,7 @@ def test_example_of_noise_is_the_example_machine() -> None:
 
 def test_without_a_listener_everything_else_is_equal() -> None:
     """Sound and listener move no other number."""
-    heard, deaf = ask_machine(), ask_machine(DEAF)
+    heard, deaf = ask_machine(SEEDED), ask_machine({**DEAF, **SEEDED})
 
     assert heard.state is not None
     assert msgspec.structs.replace(heard.state, noise=None) == deaf.state
@@ -133,10 +138,12 @@ def test_too_loud_is_an_answer_with_advice() -> None:
 
 def test_noise_is_judged_where_the_machine_has_no_state() -> None:
     """A machine that settles too hot is as loud as it is."""
-    answer = ask_machine({"branches/0/elements/3/power_w": 3000, "rest_w": 3000})
+    hot = {"branches/0/elements/3/power_w": 3000, "rest_w": 3000, "uncertainty": None}
+    answer = ask_machine(hot)
 
     assert answer.state is None
-    assert margin_of(answer, "noise at the listener") == noise.answer(listening()).margins[0]
+    alone = noise.answer(msgspec.structs.replace(listening(), uncertainty=None))
+    assert margin_of(answer, "noise at the listener") == alone.margins[0]
 
 
 def test_faster_fans_are_cooler_and_louder() -> None:

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import msgspec
+import numpy as np
 import pytest
 from hypothesis import given, settings
 
@@ -169,18 +170,21 @@ def test_margin_judges_the_machine_without_the_background() -> None:
     """Demand is the machine, capacity what is allowed; a loud background changes nothing."""
     quiet, loud = ask(FAN), ask(FAN, background_dba=60.0)
 
-    assert quiet.margins == loud.margins
-    (row,) = quiet.margins
+    (row,), (other,) = quiet.margins, loud.margins
+    assert (row.demand, row.capacity, row.verdict) == (other.demand, other.capacity, other.verdict)
     assert (row.criterion, row.unit, row.capacity) == ("noise at the listener", "dBA", 40.0)
     assert row.demand == quiet.state.level_dba
 
 
-def test_uncertainty_of_one_and_of_three() -> None:
-    """2 dB for itself and 1.8 dB in common: 2.69 dB for one fan, 2.14 dB for three."""
-    one, three = ask(FAN).state, ask(changed(FAN, count=3)).state
+@pytest.mark.parametrize(("count", "ratio"), [(1, 1.0), (3, 1.0), (1, 0.5)])
+def test_uncertainty_of_one_and_of_more(count: int, ratio: float) -> None:
+    """2 dB for itself, less for several; 1.5 dB and 5 dB for a tenfold speed in common."""
+    speed = ratio * 1500.0
+    state = ask(changed(FAN, count=count, speed_rpm=speed)).state
 
-    assert one.standard_uncertainty_db == pytest.approx((2.0**2 + 1.0 + 1.5**2) ** 0.5)
-    assert three.standard_uncertainty_db == pytest.approx((2.0**2 / 3.0 + 1.0 + 1.5**2) ** 0.5)
+    law = 5.0 * np.log10(ratio)
+    expected = np.sqrt(2.0**2 / count + 1.5**2 + law**2)
+    assert state.standard_uncertainty_db == pytest.approx(expected, rel=0.1)
 
 
 def test_tight_is_between_fails_and_meets() -> None:

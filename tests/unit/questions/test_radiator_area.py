@@ -4,11 +4,13 @@ import math
 from typing import Any
 
 import msgspec
+import numpy as np
 import pytest
 
 from loopmargin_service.questions import parts, radiator_area
 from loopmargin_service.questions.conversion import L_PER_MIN
 from loopmargin_service.questions.edition import EDITION
+from loopmargin_service.questions.radiator_curve import sections_for
 from loopmargin_wire.radiator_area import RadiatorAreaAnswer, RadiatorAreaQuestion, RadiatorState
 from tests.unit.questions.asked import Changes, ask_area, changed, codes, margin_of
 
@@ -78,10 +80,11 @@ def test_radiator_at_its_rating() -> None:
 
 def test_rise_and_coolant_target_are_one() -> None:
     """15 K over 25 degC is 40 degC."""
-    rise = ask({"target": {"kind": "rise", "rise_k": 15}})
+    seeded = {"uncertainty": {"seed": "0" * 32}}
+    rise = ask({"target": {"kind": "rise", "rise_k": 15}, **seeded})
 
-    assert rise.state == ask().state
-    assert rise.margins == ask().margins
+    assert rise.state == ask(seeded).state
+    assert rise.margins == ask(seeded).margins
 
 
 def test_coolant_leaves_cooler_and_air_warmer() -> None:
@@ -114,13 +117,13 @@ def test_sections_for(needed: float, each: float, expected: float) -> None:
     """With G/C of a tenth two sections carry 0.19 C and three 0.271 C; a half is a logarithm."""
     if expected < 0.0:
         expected /= math.log(0.9)
-    assert expected == pytest.approx(radiator_area.sections_for(needed, each, 100.0))
+    assert expected == pytest.approx(float(sections_for(needed, np.float64(each), 100.0)))
 
 
 @pytest.mark.parametrize(("needed", "each"), [(100.0, 10.0), (120.0, 10.0), (5.0, 0.0)])
 def test_no_number_of_sections_suffices(needed: float, each: float) -> None:
     """The coolant can be cooled to the air at most, and a section without air does nothing."""
-    assert radiator_area.sections_for(needed, each, 100.0) is None
+    assert np.isinf(sections_for(needed, np.float64(each), 100.0))
 
 
 @pytest.mark.parametrize("count", [1, 2, 5])
@@ -137,7 +140,7 @@ def test_heat_of_the_installed_sections_needs_exactly_them(count: int) -> None:
     assert actual.state is not None
     assert actual.state.area_needed_cm2 == pytest.approx(500.0 * count, rel=1e-9)
     assert [row.surplus for row in actual.margins] == pytest.approx([0.0] * 3, abs=1e-6)
-    assert [row.chance for row in actual.margins] == pytest.approx([0.5] * 3, abs=1e-6)
+    assert [row.chance for row in actual.margins] == pytest.approx([0.5] * 3, abs=0.06)
 
 
 def test_advised_sections_are_enough_and_one_less_is_not() -> None:

@@ -19,7 +19,7 @@ def machine(**changed: object) -> dict[str, Any]:
     """Read the machine of the example, some fields replaced."""
     document: dict[str, Any] = json.loads(EXAMPLE.read_text())
     document.pop("listener", None)
-    return {**document, **changed}
+    return {**document, "uncertainty": None, **changed}
 
 
 def ask(unknown: dict[str, Any], seek: str, **changed: object) -> SolveForAnswer:

@@ -55,11 +55,16 @@ def test_two_cards_are_one_entry_of_count_two_but_for_the_uncertainty() -> None:
 
 
 def test_uncertainties_combine_in_quadrature() -> None:
-    """Regression: 300 W and 287.5 W at 5 % with 150 W at 20 % are 737.50 W, u = 36.49 W."""
-    state = ask(processor={"sustained_w": 287.5}).state
+    """Regression: 300 W and 287.5 W at 5 % with 150 W at 20 % are 737.50 W, u = 36.49 W.
 
-    assert state.sustained_w == pytest.approx(737.5)
-    assert state.sustained_uncertainty_w == pytest.approx(36.49, abs=0.005)
+    The draws say the same within four standard errors of theirs.
+    """
+    exact = ask(processor={"sustained_w": 287.5}, uncertainty=None).state
+    drawn = ask(processor={"sustained_w": 287.5}, uncertainty={"draws": 20000}).state
+
+    assert exact.sustained_w == pytest.approx(737.5)
+    assert exact.sustained_uncertainty_w == pytest.approx(36.49, abs=0.005)
+    assert drawn.sustained_uncertainty_w == pytest.approx(36.49, abs=4 * 36.49 / 200)
 
 
 @pytest.mark.parametrize(
@@ -148,7 +153,7 @@ def test_verdicts_of_the_windows() -> None:
     exact, less = ask(supply=supply(rated_w=750.0001)), ask(supply=supply(rated_w=749))
 
     assert margin_of(exact, "power, continuous").verdict == "tight"
-    assert margin_of(exact, "power, continuous").chance == pytest.approx(0.5, abs=1e-4)
+    assert margin_of(exact, "power, continuous").chance == pytest.approx(0.5, abs=0.06)
     assert margin_of(less, "power, continuous").verdict == "fails"
 
 
