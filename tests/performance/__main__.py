@@ -3,15 +3,26 @@
 import sys
 
 from tests.performance import (
+    bench_beside,
     bench_compute,
     bench_http,
     bench_overload,
     bench_store,
     bench_sweep,
+    bench_work,
     client_import,
 )
 
-BENCHES = (bench_compute, bench_sweep, bench_http, bench_store, bench_overload, client_import)
+BENCHES = (
+    bench_compute,
+    bench_work,
+    bench_sweep,
+    bench_http,
+    bench_store,
+    bench_beside,
+    bench_overload,
+    client_import,
+)
 
 
 def main() -> int:

@@ -19,9 +19,9 @@ PART_S, PART_DRAW_S = 1e-3, 3e-6
 # One machine: read, built, solved, described. [s]
 MACHINE_S, ELEMENT_S = 3e-3, 1e-4
 # One case more in a batch; its first iterations cost as if these were many. [s]
-CASE_S, CASE_ELEMENT_S = 1.2e-5, 1.2e-6
+CASE_S, CASE_ELEMENT_S = 8e-6, 8e-7
 # One machine built anew and set. [s]
-BUILD_S = 8e-4
+BUILD_S = 3e-4
 # Values that are tried at most to find a boundary.
 TRIED = 18
 

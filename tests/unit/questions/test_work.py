@@ -1,0 +1,97 @@
+"""Estimates of work: positive, growing with what is asked, and read off the question alone."""
+
+from pathlib import Path
+from typing import Any
+
+import msgspec
+import pytest
+
+from loopmargin_service.http.routes import ROUTES, Route
+from loopmargin_service.questions import work
+from loopmargin_wire.steady_state import SteadyStateQuestion
+from loopmargin_wire.sweep import FactorAxis, FieldAxis, SweepQuestion
+from tests.performance.bench_work import drawn, longer
+
+EXAMPLES = Path("openapi/examples")
+vary = msgspec.structs.replace
+
+
+def example(name: str, kind: Any) -> Any:  # noqa: ANN401 - any question
+    """Read the example question of a route."""
+    return msgspec.json.decode((EXAMPLES / f"{name}.question.json").read_bytes(), type=kind)
+
+
+MACHINE: SteadyStateQuestion = example("steady-state", SteadyStateQuestion)
+SWEEP: SweepQuestion = example("sweep", SweepQuestion)
+
+
+def swept(*axes: FieldAxis | FactorAxis, limit: int = 20_000) -> float:
+    """Estimate a sweep over some axes."""
+    return work.sweep(vary(SWEEP, axes=axes, case_limit=limit))
+
+
+def room(count: int) -> FieldAxis:
+    """Give an axis that only turns a setting."""
+    return FieldAxis(pointer="/room/air_c", values=tuple(20.0 + 0.01 * n for n in range(count)))
+
+
+def fans(count: int) -> FactorAxis:
+    """Give another one."""
+    return FactorAxis(of="fan_speeds", values=tuple(0.5 + 0.001 * n for n in range(count)))
+
+
+@pytest.mark.parametrize("row", ROUTES, ids=[row.name for row in ROUTES])
+def test_every_example_is_some_work_and_less_than_a_deadline(row: Route) -> None:
+    """What nobody would wait for is no example."""
+    assert 0.0 < row.work(example(row.name, row.question)) < 30.0
+
+
+def test_more_draws_are_more_work() -> None:
+    """In proportion, once they are many."""
+    few, many, most = (work.steady_state(drawn(MACHINE, draws)) for draws in (200, 2000, 20_000))
+
+    assert few < many < most
+    assert 5.0 < most / many < 10.0
+
+
+def test_a_longer_loop_is_more_work() -> None:
+    """Alone, and in every case of a batch."""
+    machines = [longer(MACHINE, times) for times in (1, 2, 3)]
+
+    for estimates in (
+        [work.steady_state(machine) for machine in machines],
+        [work.cases(machine, 1000) for machine in machines],
+    ):
+        assert estimates == sorted(set(estimates))
+
+
+def test_more_cases_are_more_work() -> None:
+    """In proportion to their number, however it is spread over the axes."""
+    sizes = [swept(room(rooms), fans(turns)) for rooms, turns in ((1, 1), (10, 10), (100, 100))]
+
+    assert sizes == sorted(set(sizes))
+    assert swept(room(100), fans(100)) == pytest.approx(swept(room(50), fans(200)), rel=0.3)
+
+
+def test_a_sweep_is_the_machine_and_more() -> None:
+    """Even of a single case."""
+    one = work.sweep(vary(SWEEP, axes=(room(1),), machine=vary(MACHINE, uncertainty=None)))
+
+    assert one > work.cases(MACHINE, 1)
+
+
+def test_a_field_that_builds_machines_anew_is_more_work_than_one_that_turns_them() -> None:
+    """A factor turns what is built once."""
+    values = tuple(0.5 + 0.01 * n for n in range(100))
+    built = FieldAxis(pointer="/supply_margin_fraction", values=values)
+
+    assert swept(built) >= swept(FactorAxis(of="fan_speeds", values=values))
+
+
+def test_a_search_is_the_work_of_all_that_it_tries() -> None:
+    """And so grows with the draws at each value."""
+    route = next(row for row in ROUTES if row.name == "solve-for")
+    asked = example("solve-for", route.question)
+    drawing = vary(asked, machine=drawn(asked.machine, 1000))
+
+    assert work.solve_for(drawing) > 10 * work.steady_state(drawn(asked.machine, 1000)) > 0.0
