@@ -77,7 +77,7 @@ def document(rows: tuple[Route, ...], examples: dict[str, Document]) -> Document
             "version": version("loopmargin"),
             "license": {"name": "Apache License 2.0", "identifier": "Apache-2.0"},
         },
-        "servers": [{"url": "/", "description": "This service."}],
+        "servers": [{"url": "/", "description": "This service.", "x-internal": True}],
         "security": [],
         "tags": [{"name": name, "description": text} for name, text in TAGS.items()],
         "paths": {

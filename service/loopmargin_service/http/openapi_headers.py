@@ -43,9 +43,14 @@ SENT: dict[str, Described] = {
         pattern='^"[0-9a-f]{32}"$',
         longest=34,
     ),
-    "Vary": _text("The answer depends on the Accept header.", "accept", longest=20),
+    "Vary": _text(
+        "The answer depends on the Accept header.", "accept", pattern="^accept$", longest=20
+    ),
     "Cache-Control": _text(
-        "Stored answers may be kept; replies to POST and refusals may not.", "no-cache", longest=80
+        "Stored answers may be kept; replies to POST and refusals may not.",
+        "no-cache",
+        pattern=r"^(no-cache|no-store|public, max-age=[0-9]+(, immutable)?)$",
+        longest=80,
     ),
     "Cache-Status": _text(
         "Whether the service's own answer store had the answer (RFC 9211); `collapsed` says that "
@@ -60,6 +65,7 @@ SENT: dict[str, Described] = {
     "Accept": _text(
         "Media types that a question can be sent in.",
         "application/json, application/vnd.msgpack",
+        pattern=r"^[a-z]+/[a-z.]+(, [a-z]+/[a-z.]+)*$",
         longest=80,
     ),
     "Retry-After": _text(

@@ -105,7 +105,6 @@ def stored_answer_path(rows: tuple[Route, ...]) -> Described:
         "404": refer("NotStored"),
         "406": refer("NotAcceptable"),
         "429": refer("OverQuota"),
-        "500": refer("Bug"),
     }
     text = (
         "An answer under the digest of its question, for as long as it is stored. A digest "
@@ -197,7 +196,7 @@ def _read_path(
     identity: str, tag: str, summary: str, text: str, responses: Described, *parameters: str
 ) -> Described:
     common = {"tags": [tag], "summary": summary, "description": f"{text} Safe; retry freely."}
-    responses = dict(sorted({**responses, **CONNECTION_REFUSALS}.items()))
+    responses = dict(sorted({**responses, "500": refer("Bug"), **CONNECTION_REFUSALS}.items()))
     bare = {
         status: {name: part for name, part in response.items() if name != "content"}
         for status, response in responses.items()
