@@ -49,7 +49,8 @@ class Client(Session):
     over TLS only, and it shows in no repr, log or error.
 
     Every question is a pure calculation, so asking again is safe. Broken connections and
-    statuses 408, 429, 502, 503 and 504 are retried up to `max_retries` times.
+    statuses 408, 429, 502, 503 and 504 are retried up to `max_retries` times, but for a 504 that
+    says that the calculation itself takes too long.
 
     An `http_client` of your own, with a proxy or a transport, stays yours to close. With
     it a deadline limits each single read and is looked at between the pieces of a body;

@@ -22,7 +22,7 @@ import msgspec
 
 from loopmargin.body import MEDIA_TYPES, PROBLEM_TYPE, decoded
 from loopmargin.clock import Clock
-from loopmargin.errors import NotUnderstood
+from loopmargin.errors import NotUnderstood, Refused
 from loopmargin.failure import failure_of
 from loopmargin.message import Arrival, Call, Outcome, Pause, Reply, Send
 from loopmargin.options import Headers, Options
@@ -39,6 +39,8 @@ from loopmargin_wire.answer import Answer
 A = TypeVar("A", bound=Answer)
 Exchange = Generator[Send | Pause, Outcome, Reply[A]]
 
+# The type of a problem that the same question would meet again.
+OUT_OF_TIME = "/problems/deadline"
 # A full pool is our own doing; asking again would only wait for it again.
 RETRIED_ERRORS = (
     TimeoutError,
@@ -62,7 +64,7 @@ def exchange(call: Call[A], options: Options, budget: RetryBudget, clock: Clock)
         if isinstance(outcome, Arrival) and outcome.status == HTTPStatus.OK:
             return reply(outcome, call.answer, attempt)
         failure = failure_of(outcome, attempt, options, clock.wall())
-        pause = pause_s(outcome, attempt, options, clock)
+        pause = None if out_of_time(failure) else pause_s(outcome, attempt, options, clock)
         if pause is None or pause >= ends - clock.monotonic() or not budget.spend():
             raise failure
         yield Pause(pause)
@@ -99,6 +101,14 @@ def pause_s(outcome: Outcome, attempt: int, options: Options, clock: Clock) -> f
         return None
     # Callers that were all told the same second must not all come back in it.
     return asked_s + clock.uniform(0.0, backoff_ceiling_s(attempt))
+
+
+def out_of_time(failure: Exception) -> bool:
+    """Tell whether the service itself stopped a calculation that takes too long, as it would again.
+
+    The same status from a proxy says only that something was slow.
+    """
+    return isinstance(failure, Refused) and failure.problem.type == OUT_OF_TIME
 
 
 def worth_retrying(outcome: Outcome) -> bool:

@@ -7,7 +7,6 @@ run.
 """
 
 import asyncio
-import json
 import os
 import sys
 from pathlib import Path
@@ -38,24 +37,14 @@ class Kind(NamedTuple):
     """
 
     name: str
-    path: str
     field: str
     first: float
     least_share: float
-    draws: int = 0
-
-    def body(self) -> bytes:
-        """Write the question."""
-        asked = json.loads((EXAMPLES / f"{self.path}.question.json").read_bytes())
-        if self.draws:
-            asked["uncertainty"] = {"draws": self.draws}
-        return json.dumps(asked, separators=(",", ":")).encode()
 
 
 KINDS = (
-    Kind("steady-state with 2000 draws", "steady-state", "rest_w", 40.0, 0.9, draws=2000),
-    Kind("steady-state", "steady-state", "rest_w", 40.0, 0.5),
-    Kind("pump-head", "pump-head", "coolant_c", 30.0, 0.5),
+    Kind("steady-state", "rest_w", 40.0, 0.9),
+    Kind("pump-head", "coolant_c", 30.0, 0.5),
 )
 
 
@@ -86,7 +75,8 @@ def measured(kind: Kind) -> Run:
 
 
 async def _run(kind: Kind, url: str) -> Run:
-    load = OpenLoop(Questions(url, f"/v1/{kind.path}", kind.body(), kind.field, kind.first))
+    body = (EXAMPLES / f"{kind.name}.question.json").read_bytes()
+    load = OpenLoop(Questions(url, f"/v1/{kind.name}", body, kind.field, kind.first))
     await load.saturate(CALLERS, WARM_S)
     capacity = await load.saturate(CALLERS, CAPACITY_S)
     sys.stdout.write(f"\n{kind.name}: {capacity:.0f} a second to {CALLERS} callers who wait\n")

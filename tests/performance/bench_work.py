@@ -97,7 +97,7 @@ def questions() -> Iterator[Asked]:
         yield Asked(name, name, question)
     machine = found["steady-state"]
     yield Asked("steady-state, three loops' parts", "steady-state", longer(machine, 3))
-    for draws in (200, 2000, 20_000):
+    for draws in (200, 5000, 20_000):
         yield Asked(f"steady-state, {draws} draws", "steady-state", drawn(machine, draws))
     for size in (10, 45, 140):
         yield Asked(f"sweep, {size * size} cases", "sweep", swept(found["sweep"], size))

@@ -81,9 +81,9 @@ def answered(body: bytes | None = None, media: str = MSGPACK, **headers: str) ->
     return httpx.Response(200, content=content, headers={"content-type": media, **fields})
 
 
-def refused(status: int, **headers: str) -> httpx.Response:
+def refused(status: int, kind: str = "/problems/x", **headers: str) -> httpx.Response:
     """Response with a problem document."""
-    problem = Problem(type="/problems/x", title="Not now", status=status, detail="Come back.")
+    problem = Problem(type=kind, title="Not now", status=status, detail="Come back.")
     fields = {name.replace("_", "-"): value for name, value in headers.items()}
     media = {"content-type": "application/problem+json", "request-id": "ab-1"}
     return httpx.Response(status, content=msgspec.json.encode(problem), headers={**media, **fields})

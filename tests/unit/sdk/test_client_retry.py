@@ -48,6 +48,16 @@ def test_lasting_refusals_are_not_asked_again(ask: Ask, status: int) -> None:
     assert (status, 1) == (caught.value.status, len(service.requests))
 
 
+def test_what_takes_too_long_is_not_asked_again(ask: Ask) -> None:
+    """The service has stopped this very calculation; a proxy's 504 would say nothing of it."""
+    service = Service(refused(504, "/problems/deadline"), answered())
+
+    with pytest.raises(loopmargin.Unavailable) as caught:
+        ask(service)
+
+    assert (caught.value.problem.type, len(service.requests)) == ("/problems/deadline", 1)
+
+
 def test_full_pool_is_not_waited_for_again(ask: Ask) -> None:
     """A pool without a free connection is our own doing and not retried."""
     service = Service(httpx.PoolTimeout("full"), answered())
