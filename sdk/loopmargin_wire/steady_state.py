@@ -36,6 +36,7 @@ from loopmargin_wire.quantity import (
     Fraction,
     Name,
     NodeName,
+    Number,
     Power,
     Resistance,
     ResistanceKPerW,
@@ -246,6 +247,18 @@ class HeatBalance(State, frozen=True, kw_only=True):
     to_room_w: Power
 
 
+class MachineSolve(Solve, frozen=True, kw_only=True):
+    """How the iteration over flow, air and heat ended; `residual` is that of the heat balance."""
+
+    coolant_flow_residual: Annotated[
+        Number, Meta(description="Largest relative step or imbalance left in coolant flows [1]")
+    ]
+    air_flow_residual: Annotated[
+        Number, Meta(description="Largest relative step or imbalance left in air flows [1]")
+    ]
+    temperature_step_k: Annotated[Number, Meta(description="Last movement of any temperature [K]")]
+
+
 class MachineState(State, frozen=True, kw_only=True):
     """The machine at equilibrium; wall power is absent when the supply cannot carry it."""
 
@@ -265,7 +278,7 @@ class MachineState(State, frozen=True, kw_only=True):
     heat: HeatBalance
     noise: NoiseState | None = None
     simulation: Simulation | None = None
-    solve: Solve
+    solve: MachineSolve
 
 
 class SteadyStateAnswer(Answer, frozen=True, kw_only=True):

@@ -189,12 +189,9 @@ def friction_drop(
     As `pipe.friction_factor_and_exponent`, inside and outside.
     """
     size = np.maximum(np.abs(flow), SMALLEST_FLOW)
-    per_flow, slope = friction_factor_and_exponent(size * reynolds_per_flow, relative_roughness)
-    size *= weight
-    per_flow *= size
-    slope += 2.0
-    slope *= per_flow
-    return per_flow * flow, slope
+    factor, exponent = friction_factor_and_exponent(size * reynolds_per_flow, relative_roughness)
+    per_flow = factor * (weight * size)
+    return per_flow * flow, per_flow * (exponent + 2.0)
 
 
 def passage_drop(passages: Passages, liquid: Properties, flow: Array) -> Array:

@@ -16,13 +16,13 @@ from loopmargin_service.questions.operating_point import (
 )
 from loopmargin_service.questions.pump_speed import total_flow
 from loopmargin_service.questions.settled import BASE, Settled
-from loopmargin_wire.answer import Solve
 from loopmargin_wire.steady_state import (
     AirPathState,
     CaseState,
     ComponentState,
     HeatBalance,
     MachineElementState,
+    MachineSolve,
     MachineState,
     NodeState,
     RadiatorPoint,
@@ -113,9 +113,12 @@ def describe(settled: Settled) -> MachineState:
             if settled.drawn is None
             else machine_draws.simulation(settled.drawn, question, settled.built)
         ),
-        solve=Solve(
+        solve=MachineSolve(
             iterations=int(state.iterations[BASE]),
             residual=abs(heat.residual_w) / max(abs(heat.radiators_to_air_w), 1e-9),
+            coolant_flow_residual=float(state.flows.residual[BASE]),
+            air_flow_residual=float(state.air_flows.residual[BASE]),
+            temperature_step_k=float(state.change[BASE]),
         ),
     )
 

@@ -197,6 +197,18 @@ def test_an_imposed_flow_is_met() -> None:
     np.testing.assert_allclose(found.pressure[1], lost, rtol=1e-7)
 
 
+def test_imposed_flows_that_settle_one_by_one() -> None:
+    """Beside a flow that is met at once, one that begins far off takes its own iterations."""
+    layout = loop([Branch(1, 0, [Tube(1.0), Part()])], [Pump(parabola())])
+    wanted, start = np.array([[0.05, 0.2]]), np.array([[0.05, 3.0], [0.05, -1.0]])
+    links = LoopLaw(loop_terms(layout, filled(layout)), ImposedFlow(wanted))
+
+    found = solve(layout.topology, links, start)
+
+    assert found.iterations[0] < found.iterations[1]
+    np.testing.assert_allclose(found.flow, np.repeat(wanted, 2, axis=0), rtol=1e-8)
+
+
 def lost(layout: Loop, factors: LoopFactors, flow: Array) -> tuple[Array, Array]:
     """Give drop and slope of a loop at wanted flows, off its laws by some factors."""
     terms = loop_terms(layout, filled(layout, np.array([1e-3, 2e-3])), factors)
@@ -216,6 +228,24 @@ def test_everything_lost_may_be_multiplied() -> None:
 
     np.testing.assert_allclose(more[0], factor * drop[0], rtol=1e-12)
     np.testing.assert_allclose(steeper[0], factor * slope[0], rtol=1e-12)
+
+
+def test_friction_may_be_off_by_another_factor_in_each_tube() -> None:
+    """Tubes alike, with a factor each, lose what they lose one by one, case by case."""
+    tubes = [Tube(1.0), Tube(0.5), Tube(0.7, 0.008)]
+    factor = np.array([[0.8, 1.1], [1.2, 0.9], [1.3, 1.0]])
+    flow = np.array([[0.1, 0.05], [0.0, 0.0]])
+
+    together = lost(
+        loop([Branch(1, 0, tubes)], [Pump(parabola())]), LoopFactors(friction=factor), flow
+    )
+
+    alone = [
+        lost(loop([Branch(1, 0, [tube])], [Pump(parabola())]), LoopFactors(friction=row), flow)
+        for tube, row in zip(tubes, factor, strict=True)
+    ]
+    np.testing.assert_allclose(together[0][0], sum(one[0][0] for one in alone), rtol=1e-12)
+    np.testing.assert_allclose(together[1][0], sum(one[1][0] for one in alone), rtol=1e-12)
 
 
 @pytest.mark.parametrize("name", ["friction", "fittings", "parts"])

@@ -7,7 +7,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from loopmargin_service.physics.passage import friction_drop, passage_drop, passage_terms
+from loopmargin_service.physics.coolant import Properties
+from loopmargin_service.physics.passage import (
+    folded,
+    friction_drop,
+    passage_drop,
+    passage_terms,
+)
 from tests.unit.physics.bench_loop import (
     DENSITY,
     TUBES,
@@ -78,3 +84,57 @@ def test_only_what_has_a_length_rubs() -> None:
     mixed = passages([Branch(0, 1, [Tube(0.0, inertial=5.0), Tube(1.0), Tube(0.0), Tube(0.2)])])
 
     assert mixed.rubbing.tolist() == [1, 3]
+
+
+ALIKE = [
+    Tube(1.0),
+    Tube(0.5, viscous=200.0, inertial=1.0),
+    Tube(0.3, 0.008),
+    Tube(0.0, viscous=900.0, inertial=2.0),
+    Tube(0.7, roughness=1e-4),
+    Tube(0.2),
+]
+
+
+@pytest.mark.parametrize(
+    ("state", "count"), [([0] * 6, 3), ([0, 0, 0, 1, 1, 1], 5), ([0, 1, 2, 3, 4, 5], 6)]
+)
+def test_folded_passages_lose_as_much(state: list[int], count: int) -> None:
+    """Tubes of one bore, roughness and state become one; a branch loses what it did before."""
+    whole = passages([Branch(0, 1, ALIKE)])
+    warmth = np.array([1e-3, 8e-4, 7e-4, 6e-4, 5e-4, 4e-4])[state]
+    flow = np.array([[0.002, 0.02, -0.1]])
+
+    fold = folded(whole, np.array(state))
+
+    assert fold.passages.bore.size == count
+    liquid = everywhere(6, np.ones(3))._replace(viscosity=np.repeat(warmth[:, None], 3, axis=1))
+    inside = Properties(*(rows[fold.first] for rows in liquid))
+    np.testing.assert_allclose(
+        passage_drop(fold.passages, inside, flow).sum(axis=0),
+        passage_drop(whole, liquid, flow).sum(axis=0),
+        rtol=1e-13,
+    )
+
+
+def test_passages_of_other_branches_stay_apart() -> None:
+    """Two branches of the same tube have a passage each, and each knows its members."""
+    fold = folded(
+        passages([Branch(0, 1, [Tube(1.0), Tube(2.0)]), Branch(0, 1, [Tube(4.0)])]), np.zeros(3)
+    )
+
+    assert fold.member.tolist() == [0, 0, 1]
+    assert fold.passages.branch.tolist() == [0, 1]
+    assert fold.passages.friction_length.tolist() == pytest.approx([300.0, 400.0])
+
+
+def test_factors_on_friction_count_by_length() -> None:
+    """A factor for each tube gives those folded the mean over their lengths; one for all stays."""
+    fold = folded(
+        passages([Branch(0, 1, [Tube(1.0), Tube(0.0), Tube(3.0, 0.008), Tube(3.0)])]), np.zeros(4)
+    )
+    factor = np.array([[2.0, 1.0], [1.5, 1.5], [1.0, 2.0]])
+
+    np.testing.assert_allclose(fold.friction(factor), [[1.25, 1.75], [1.5, 1.5]])
+    assert fold.friction(1.3) == 1.3
+    assert fold.friction(factor[0]) is not None
