@@ -2,15 +2,11 @@
 
 import numpy as np
 import pytest
-from uncertainties import ufloat
-from uncertainties.umath import log10
-from uncertainties.umath import pow as power
 
 from loopmargin_service.physics import sound
 from tests.published.printed import Independent, Printed
 
 BANDS = "IEC 61260-1, exact mid-band frequencies, base ten (from memory)"
-TWICE = Independent("uncertainties 3.2.3 through the sum of energies", rel=1e-9)
 MADISON = Independent("20 lg of the density, R. Madison 1949 (from memory)", abs=1e-9)
 IEC = "IEC 61672-1:2013, table of A-weightings by nominal frequency"
 HVAC = "acoustics manual of an air-conditioning maker, A-weighting example of eight octaves"
@@ -141,19 +137,3 @@ def test_fans_in_thin_air(ratio: float) -> None:
     change = sound.density_change(ratio * sound.REFERENCE_DENSITY)
 
     MADISON.check(change, 20.0 * np.log10(ratio))
-
-
-@pytest.mark.law("sound.sum_uncertainty")
-def test_uncertainty_of_a_sum() -> None:
-    """Two fans of one family and a pump, carried through the sum by a library."""
-    level, scatter, bias = (31.0, 28.0, 25.0), (1.5, 1.0, 2.0), (2.0, 2.0, 1.0)
-    common = ufloat(0.0, 1.0), ufloat(0.0, 1.0)
-    energies = [
-        power(10.0, 0.1 * (value + ufloat(0.0, own) + shared * common[family]))
-        for value, own, shared, family in zip(level, scatter, bias, (0, 0, 1), strict=True)
-    ]
-    energy = 10.0 ** (0.1 * np.array(level))
-
-    found = sound.sum_uncertainty(energy / energy.sum(), scatter, bias, (0, 0, 1))
-
-    TWICE.check(found, (10.0 * log10(sum(energies))).std_dev)

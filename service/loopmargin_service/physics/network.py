@@ -122,7 +122,7 @@ def solve(topology: Topology, law: Law, start: Array) -> Flows:
     ----------
     topology : Topology
         Links and nodes; every link must lie on a cycle. [-]
-    law : callable
+    law : Law
         Takes flows [kg/s] of shape (links, batch) and returns the pressure drop of each
         link in its own direction [Pa], rising with flow, and its slope [Pa s/kg].
     start : ndarray

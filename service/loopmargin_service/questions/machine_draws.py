@@ -35,7 +35,7 @@ from loopmargin_wire.uncertainty import (
 )
 
 # Machines that stay in the processor's cache while they are solved together.
-CHUNK = 500
+CHUNK = 4000
 
 Rows = TypeVar("Rows", Cases, DrawnLoop)
 
