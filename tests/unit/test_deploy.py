@@ -26,6 +26,7 @@ RESOURCES: dict[tuple[str, str], Any] = {
 }
 POD: dict[str, Any] = RESOURCES["Deployment", "loopmargin"]["spec"]["template"]["spec"]
 CONTAINER: dict[str, Any] = POD["containers"][0]
+IN_CLUSTER = read(RESOURCES["ConfigMap", "loopmargin"]["data"])
 PATHS = json.loads((ROOT / "openapi" / "openapi.json").read_bytes())["paths"]
 VERSION = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]["version"]
 PODS = pytest.mark.parametrize("name", ["loopmargin", "answers"])
@@ -94,8 +95,7 @@ def test_settings_given_are_settings_understood(given: dict[str, str]) -> None:
 
 def test_pods_are_killed_only_after_drain_and_last_answers() -> None:
     """Grace of the cluster > preStop + drain + grace of the service, with seconds to spare."""
-    settings = read(RESOURCES["ConfigMap", "loopmargin"]["data"])
-    longest_s = settings.drain_s + grace_s(settings)
+    longest_s = IN_CLUSTER.drain_s + grace_s(IN_CLUSTER)
 
     assert "lifecycle" not in CONTAINER
     assert POD["terminationGracePeriodSeconds"] >= longest_s + 5
@@ -104,9 +104,8 @@ def test_pods_are_killed_only_after_drain_and_last_answers() -> None:
 
 def test_the_proxy_waits_until_the_service_has_said_why_it_is_late() -> None:
     """The service's own refusal names the limit; the proxy's could not."""
-    (given,) = re.findall(r"proxy_read_timeout (\d+)s;", NGINX)
-
-    assert int(given) > read(image_environment()).deadline_s
+    for given in re.findall(r"proxy_read_timeout (\d+)s;", NGINX) or ["0"]:
+        assert int(given) > read(image_environment()).deadline_s
 
 
 def test_the_endpoint_is_gone_before_the_drain_ends() -> None:
@@ -115,7 +114,7 @@ def test_the_endpoint_is_gone_before_the_drain_ends() -> None:
 
     noticed_s = probe["periodSeconds"] * probe["failureThreshold"]
 
-    assert noticed_s < read(RESOURCES["ConfigMap", "loopmargin"]["data"]).drain_s / 2
+    assert noticed_s < IN_CLUSTER.drain_s / 2
 
 
 def test_a_new_version_never_leaves_fewer_replicas() -> None:
@@ -157,11 +156,12 @@ def test_memory_asked_for_is_memory_allowed(name: str) -> None:
 
 
 def test_stored_answers_fit_into_the_memory() -> None:
-    """The process at rest (63 MB measured), its store and as much again stay under the limit."""
+    """At rest (63 MB measured), with its store and as much again; workers (45 MB, 25 MB once)."""
     limit = int(CONTAINER["resources"]["limits"]["memory"].removesuffix("Mi")) * 2**20
 
-    assert 2 * (63e6 + Settings().store_bytes) < limit
-    assert COMPOSE["services"]["replica-a"]["mem_limit"] == "384m"
+    held = 63e6 + IN_CLUSTER.store_bytes + 45e6 * IN_CLUSTER.worker_processes
+    assert 2 * held + 25e6 < limit
+    assert COMPOSE["services"]["replica-a"]["mem_limit"] == "512m"
 
 
 @pytest.mark.parametrize("name", list(COMPOSE["services"]))

@@ -159,6 +159,7 @@ ROUTES: tuple[Route, ...] = (
         validity="The speed law is trusted from 0.3 to 1.5 times the measured speed. Closer than "
         "about twice the machine's size the level is on the safe side. The allowance for the "
         "installation is the largest uncertainty.",
+        work=work.noise,
     ),
     Route(
         "warm-up",

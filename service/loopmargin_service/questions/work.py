@@ -8,6 +8,7 @@ solved: elements of the loop and paths of the air.
 import math
 
 from loopmargin_wire.answer import Question
+from loopmargin_wire.noise import NoiseQuestion
 from loopmargin_wire.solve_for import SolveForQuestion
 from loopmargin_wire.steady_state import SteadyStateQuestion
 from loopmargin_wire.sweep import FieldAxis, SweepQuestion
@@ -16,6 +17,8 @@ from loopmargin_wire.warm_up import WarmUpQuestion
 
 # A question of one part of the machine, and one draw about it. [s]
 PART_S, PART_DRAW_S = 1e-3, 3e-6
+# The levels of a machine's sources, and one draw about them. [s]
+NOISE_S, NOISE_DRAW_S = 3e-4, 7e-7
 # One machine: read, built, solved, described. [s]
 MACHINE_S, ELEMENT_S = 3e-3, 1e-4
 # One case more in a batch; its first iterations cost as if these were many. [s]
@@ -30,8 +33,12 @@ TRIED = 18
 
 def part(question: Question) -> float:
     """Work of a question about one part of the machine, and of what is drawn about it. [s]"""
-    asked = getattr(question, "uncertainty", None)
-    return PART_S + (asked.draws if isinstance(asked, Drawing) else 0) * PART_DRAW_S
+    return PART_S + _draws(question) * PART_DRAW_S
+
+
+def noise(question: NoiseQuestion) -> float:
+    """Work of adding up levels, and of what is drawn about them. [s]"""
+    return NOISE_S + _draws(question) * NOISE_DRAW_S
 
 
 def steady_state(question: SteadyStateQuestion) -> float:
@@ -72,3 +79,8 @@ def elements(question: SteadyStateQuestion) -> int:
     """Count what coolant and air pass."""
     loop = sum(len(branch.elements) for branch in question.branches)
     return loop + len(question.pumps) + len(question.case.fans if question.case else ())
+
+
+def _draws(question: Question) -> int:
+    asked = getattr(question, "uncertainty", None)
+    return asked.draws if isinstance(asked, Drawing) else 0
