@@ -5,6 +5,7 @@ plain sockets on an event loop, which may themselves be what is slow.
 """
 
 import asyncio
+import json
 import os
 import re
 import shutil
@@ -19,24 +20,27 @@ CONNECTIONS = 16
 HEADERS = {"content-type": "application/json"}
 
 
-def requests_per_second(url: str, body: Path, seconds: float, core: int) -> float:
+def requests_per_second(url: str, body: Path, seconds: float, core: int, **headers: str) -> float:
     """Load a URL from another process on a core of its own; give answers a second."""
+    sent = {**HEADERS, **headers}
     before = os.sched_getaffinity(0)
     os.sched_setaffinity(0, {core})
     try:
         return (
-            _by_wrk(url, body, seconds) if shutil.which("wrk") else _by_sockets(url, body, seconds)
+            _by_wrk(url, body, seconds, sent)
+            if shutil.which("wrk")
+            else _by_sockets(url, body, seconds, sent)
         )
     finally:
         os.sched_setaffinity(0, before)
 
 
-def _by_wrk(url: str, body: Path, seconds: float) -> float:
+def _by_wrk(url: str, body: Path, seconds: float, headers: dict[str, str]) -> float:
     script = (
         f'wrk.method = "POST"\nlocal f = io.open("{body.resolve()}", "rb")\n'
         'wrk.body = f:read("*a")\nf:close()\n'
-        'wrk.headers["content-type"] = "application/json"\n'
     )
+    script += "".join(f'wrk.headers["{name}"] = "{value}"\n' for name, value in headers.items())
     with tempfile.NamedTemporaryFile("w", suffix=".lua") as lua:
         lua.write(script)
         lua.flush()
@@ -48,8 +52,9 @@ def _by_wrk(url: str, body: Path, seconds: float) -> float:
     return float(found[1])
 
 
-def _by_sockets(url: str, body: Path, seconds: float) -> float:
+def _by_sockets(url: str, body: Path, seconds: float, headers: dict[str, str]) -> float:
     command = [sys.executable, "-m", "tests.performance.load", url, str(body), str(seconds)]
+    command.append(json.dumps(headers))
     said = subprocess.run(command, capture_output=True, text=True, check=True).stdout  # noqa: S603 - ourselves
     return float(said)
 
@@ -69,13 +74,13 @@ async def _connection(host: str, port: int, request: bytes, until: float) -> int
     return count
 
 
-async def _load(url: str, body: bytes, seconds: float) -> float:
+async def _load(url: str, body: bytes, seconds: float, headers: dict[str, str]) -> float:
     """Keep the connections busy and count."""
     parts = urlsplit(url)
     assert parts.hostname
     assert parts.port
     lines = [f"POST {parts.path} HTTP/1.1", f"host: {parts.netloc}"]
-    lines += [f"{name}: {value}" for name, value in HEADERS.items()]
+    lines += [f"{name}: {value}" for name, value in headers.items()]
     request = "\r\n".join([*lines, f"content-length: {len(body)}", "", ""]).encode() + body
     start = time.perf_counter()
     counts = await asyncio.gather(
@@ -88,6 +93,6 @@ async def _load(url: str, body: bytes, seconds: float) -> float:
 
 
 if __name__ == "__main__":
-    where, what, how_long = sys.argv[1:]
+    where, what, how_long, sent = sys.argv[1:]
     asked = Path(what).read_bytes()
-    sys.stdout.write(f"{asyncio.run(_load(where, asked, float(how_long)))}\n")
+    sys.stdout.write(f"{asyncio.run(_load(where, asked, float(how_long), json.loads(sent)))}\n")
