@@ -61,7 +61,7 @@ class Connection(HttpToolsProtocol):
         """Take a connection, or refuse it when there are too many."""
         super().connection_made(transport)
         self._in_message = self._head_done = self._deaf = False
-        self._raw_bytes = self._body_bytes = self._head_bytes = self._discarded = 0
+        self._raw_bytes = self._body_bytes = self._discarded = 0
         self._why: ProblemError | None = None
         self._last_words: bytes | None = None
         self._timer: asyncio.TimerHandle | None = None
@@ -89,7 +89,8 @@ class Connection(HttpToolsProtocol):
         if self._deaf or self.transport.is_closing():
             return
         if self._raw_bytes > HEAD_BYTES + FRAMING * self._body_bytes and self._in_message:
-            self._refuse(_head_too_long())
+            begun = self._head_done or self.headers
+            self._refuse(_head_too_long() if begun else _target_too_long())
         elif self._in_message or self._is_idle():
             if self._timer is None:
                 self._start_watch()
@@ -100,39 +101,18 @@ class Connection(HttpToolsProtocol):
         """Begin to count."""
         super().on_message_begin()
         self._in_message, self._head_done = True, False
-        self._raw_bytes = self._body_bytes = self._head_bytes = self._discarded = 0
-
-    def on_url(self, url: bytes) -> None:
-        """Bound the target."""
-        super().on_url(url)
-        if len(self.url) > TARGET_BYTES:
-            self._stop_parser(
-                ProblemError(
-                    TARGET_TOO_LONG,
-                    f"The path and query are longer than {TARGET_BYTES} bytes; shorten them.",
-                )
-            )
-
-    def on_header(self, name: bytes, value: bytes) -> None:
-        """Bound the fields; what follows the body is passed over, so that it changes nothing."""
-        if self._head_done:
-            return
-        super().on_header(name, value)
-        size = len(name) + len(value)
-        self._head_bytes += size
-        if size > FIELD_BYTES or self._head_bytes > HEAD_BYTES or len(self.headers) > MOST_FIELDS:
-            self._stop_parser(_head_too_long())
+        self._raw_bytes = self._body_bytes = self._discarded = 0
 
     def on_headers_complete(self) -> None:
-        """Refuse a head that another server could read differently."""
-        fault = framing_fault(self.headers, self.parser.get_http_version())
-        if self.parser.should_upgrade():
-            # The parser would take what follows for another protocol and never see the body.
-            fault = "No other protocol is spoken here; send no Upgrade and no CONNECT."
-        if fault:
-            self._stop_parser(ProblemError(BAD_REQUEST, fault))
+        """Refuse a head that is too long or that another server could read differently."""
+        why = self._head_fault()
+        if why is not None:
+            self._why = why
+            raise why
         super().on_headers_complete()
         self._head_done = True
+        # What follows the body goes here and changes nothing.
+        self.headers = []
 
     def on_body(self, body: bytes) -> None:
         """Count; what still comes after the answer is only read for a while."""
@@ -173,9 +153,22 @@ class Connection(HttpToolsProtocol):
     def _is_idle(self) -> bool:
         return self.cycle is None or self.cycle.response_complete
 
-    def _stop_parser(self, why: ProblemError) -> None:
-        self._why = why
-        raise why
+    def _head_fault(self) -> ProblemError | None:
+        if len(self.url) > TARGET_BYTES:
+            return _target_too_long()
+        sizes = [len(name) + len(value) for name, value in self.headers]
+        if (
+            len(sizes) > MOST_FIELDS
+            or sum(sizes) > HEAD_BYTES
+            or max(sizes, default=0) > FIELD_BYTES
+        ):
+            return _head_too_long()
+        if self.parser.should_upgrade():
+            # The parser would take what follows for another protocol and never see the body.
+            fault = "No other protocol is spoken here; send no Upgrade and no CONNECT."
+        else:
+            fault = framing_fault(self.headers, self.parser.get_http_version())
+        return ProblemError(BAD_REQUEST, fault) if fault else None
 
     def _start_watch(self) -> None:
         self._since = self.loop.time()
@@ -254,6 +247,12 @@ def framing_fault(fields: list[tuple[bytes, bytes]], version: str) -> str:
     if hosts > 1:
         return "There is more than one Host field; send one."
     return "" if hosts or version == "1.0" else "There is no Host field; send one."
+
+
+def _target_too_long() -> ProblemError:
+    return ProblemError(
+        TARGET_TOO_LONG, f"The path and query are longer than {TARGET_BYTES} bytes; shorten them."
+    )
 
 
 def _head_too_long() -> ProblemError:

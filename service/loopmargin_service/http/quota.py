@@ -15,6 +15,7 @@ import math
 import time
 from collections import OrderedDict
 from collections.abc import Callable
+from functools import lru_cache
 from typing import NamedTuple, Protocol
 
 from loopmargin_service.http.store import Unavailable
@@ -43,10 +44,12 @@ class Policy(NamedTuple):
         """Time in which an empty bucket fills."""
         return self.interval_us * self.burst_units
 
-    def share(self, replicas: int) -> "Policy":
-        """Part of one replica when nothing is shared; together about the whole."""
-        share = max(LEAST_BURST, self.burst_units // replicas)
-        return Policy(self.interval_us * replicas, share)
+
+@lru_cache(4096)
+def share(quota: Policy, replicas: int) -> Policy:
+    """Part of one replica when nothing is shared; together they are about the whole."""
+    burst = max(LEAST_BURST, quota.burst_units // replicas)
+    return Policy(quota.interval_us * replicas, burst)
 
 
 class Standing(NamedTuple):
@@ -145,13 +148,12 @@ class Meter:
     async def take(self, caller: str, quota: Policy, units: int) -> Standing:
         """Charge a caller; the fewest possible words are changed with the shared keeper."""
         if self._shared is None:
-            standing = self._local.take(caller, quota.share(self._replicas), units)
-            return standing._replace(local=self._replicas > 1)
-        standing = self._from_ahead(caller, quota, units) or await self._fetched(
-            caller, quota, units
-        )
+            standing = self._local.take(caller, share(quota, self._replicas), units)
+            return standing if self._replicas == 1 else standing._replace(local=True)
+        ahead = self._from_ahead(caller, quota, units)
+        standing = ahead if ahead is not None else await self._fetched(caller, quota, units)
         if standing.admitted and not standing.local:
-            self._local.note(caller, quota.share(self._replicas), units)
+            self._local.note(caller, share(quota, self._replicas), units)
         return standing
 
     def _from_ahead(self, caller: str, quota: Policy, units: int) -> Standing | None:
@@ -160,7 +162,7 @@ class Meter:
         if held is None or held.units < units or held.until_us < self._clock_us():
             return None
         rest = held.units - units
-        self._ahead[caller] = held._replace(units=rest)
+        self._ahead[caller] = _Ahead(rest, held.left_units, held.until_us)
         return Standing(True, held.left_units + rest, quota.interval_us)  # noqa: FBT003 - first field
 
     async def _fetched(self, caller: str, quota: Policy, units: int) -> Standing:
@@ -168,8 +170,8 @@ class Meter:
         try:
             standing = await self._shared.take(caller, quota, units, quota.burst_units // AHEAD)
         except Unavailable:
-            share = quota.share(self._replicas)
-            return self._local.take(caller, share, units)._replace(local=True)
+            part = share(quota, self._replicas)
+            return self._local.take(caller, part, units)._replace(local=True)
         if standing.ahead_units:
             self._hold(caller, standing)
         return standing
