@@ -5,6 +5,7 @@ import sys
 from tests.performance import (
     bench_beside,
     bench_compute,
+    bench_guards,
     bench_http,
     bench_overload,
     bench_store,
@@ -18,6 +19,7 @@ BENCHES = (
     bench_work,
     bench_sweep,
     bench_http,
+    bench_guards,
     bench_store,
     bench_beside,
     bench_overload,
