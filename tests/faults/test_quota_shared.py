@@ -11,7 +11,7 @@ import httpx
 import pytest
 
 from loopmargin_service.http.quota import US, Policy, Standing
-from loopmargin_service.http.redis_link import CALL_TIMEOUT_S, RedisLink, client
+from loopmargin_service.http.redis_link import RedisLink, client
 from loopmargin_service.http.redis_quota import RedisQuota
 from tests.faults.redis_process import RedisProcess, redis_process
 from tests.faults.service_process import ServiceProcess
@@ -19,6 +19,9 @@ from tests.unit.http.test_keys import SECRET, line
 
 BURST = 40
 PATIENCE_S = 10.0
+# Longer than any answer of a server that is there takes on a busy machine: one that is taken for
+# lost has its part granted twice, once by the server and once by the replica.
+DEADLINE_S = 2.0
 KEY = {"authorization": f"Bearer bench.{SECRET}"}
 NEVER = Policy(100_000 * US, BURST)
 
@@ -38,7 +41,12 @@ def replicas(redis: RedisProcess, tmp_path: Path) -> Iterator[list[ServiceProces
     with ExitStack() as stack:
         yield [
             stack.enter_context(
-                ServiceProcess(keys_file=str(keys), redis_url=redis.url, replicas="2")
+                ServiceProcess(
+                    keys_file=str(keys),
+                    redis_url=redis.url,
+                    redis_timeout_s=str(DEADLINE_S),
+                    replicas="2",
+                )
             )
             for _ in range(2)
         ]
@@ -167,5 +175,5 @@ def test_a_server_that_hangs_costs_one_deadline_and_not_one_a_request(
         redis.thaw()
 
     assert len(responses) == 60
-    # Sixty deadlines, had each request waited for its own; twice that, with the answers'.
-    assert passed_s < 60 * CALL_TIMEOUT_S / 2
+    # Two minutes, had each request waited for its own.
+    assert passed_s < 10 * DEADLINE_S
