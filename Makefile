@@ -8,7 +8,7 @@ PIP := $(BIN)/python -m pip --disable-pip-version-check
 LINTER := tests/openapi_lint
 NOT_SECRET := \.lock$$|package-lock\.json$$|deploy/sbom\.json$$|openapi\.json$$|\.answer\.json$$
 
-.PHONY: help demo test serve check check-code check-openapi check-deploy check-secrets \
+.PHONY: help demo intervals test serve check check-code check-openapi check-deploy check-secrets \
 	check-proxy format fuzz soak bench laws mutate openapi deploy-files accept-secrets release-contract lock clean
 
 help:

@@ -69,7 +69,7 @@ def answer(question: RadiatorAreaQuestion) -> RadiatorAreaAnswer:
     if fast is not None:
         return _no_state(question, fast)
     stream = section_air(question, section)
-    return _answer(question, section, stream, _coolant(question, target_c))
+    return _answer(question, section, stream, coolant(question, target_c))
 
 
 def _target_c(question: RadiatorAreaQuestion) -> float:
@@ -79,7 +79,7 @@ def _target_c(question: RadiatorAreaQuestion) -> float:
     return question.target.coolant_c
 
 
-def _coolant(question: RadiatorAreaQuestion, target_c: float) -> CoolantStream:
+def coolant(question: RadiatorAreaQuestion, target_c: float) -> CoolantStream:
     """Describe the coolant at the mean of what enters and what leaves."""
     mix = parts.mix(question.coolant)
     entering = parts.liquid(mix, target_c)

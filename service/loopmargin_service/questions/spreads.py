@@ -120,8 +120,6 @@ def rounded(value: float, error: float) -> float:
 
 def standard_uncertainty(values: Array) -> float:
     """Give the standard deviation of draws, rounded to what they support."""
-    if values.size < LEAST_SETTLED:
-        return 0.0
     deviation = float(values.std(ddof=1))
     return rounded(deviation, _deviation_error(deviation, values.size))
 

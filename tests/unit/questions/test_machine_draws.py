@@ -11,6 +11,7 @@ from loopmargin_service.questions import machine_build, machine_draws, pipework,
 from loopmargin_service.questions.machine_draws import Best, Drawn
 from loopmargin_wire.steady_state import SteadyStateAnswer, SteadyStateQuestion
 from loopmargin_wire.uncertainty import Simulation, Spread, Uncertainties
+from tests.unit.questions.asked import example
 
 EXAMPLE = Path(__file__).parents[3] / "openapi" / "examples" / "steady-state.question.json"
 QUIET = {
@@ -147,10 +148,39 @@ def test_nothing_drawn_claims_nothing() -> None:
     assert "not_drawn" in {note.code for note in answer.notes}
 
 
+def changed(path: str, value: object) -> SteadyStateQuestion:
+    """Give the example with one field changed, and the seed of the tests."""
+    changes = {path: value, "uncertainty": {"draws": 400, "seed": SEED}}
+    return msgspec.convert(example("steady-state", changes), SteadyStateQuestion)
+
+
 def test_a_shared_seed_cancels_what_is_wrong_in_both() -> None:
-    """Draw by draw a faster fan is cooler, though the two intervals overlap by far."""
-    slow, fast = (
-        machine_draws.draw(one._replace(question=question), Uncertainties(draws=200), SEED)
-        for one, question in ((best(), plain()),) * 2
+    """Half a kelvin of room is half a kelvin of coolant, though each is known to 5 K only."""
+    cool, warm = (
+        spread(steady_state.answer(changed("room/air_c", room)), "hottest coolant")
+        for room in (27.0, 27.5)
     )
-    np.testing.assert_array_equal(slow.cases.coolant_hottest_c, fast.cases.coolant_hottest_c)
+
+    assert warm.best_estimate - cool.best_estimate == pytest.approx(0.5, abs=0.2)
+    assert cool.standard_uncertainty > 4.0
+
+
+def test_a_rated_radiator_has_its_own_law() -> None:
+    """Its law stands in the place of that of cores, and it has no installation factor."""
+    rated = {
+        "kind": "rated",
+        "face_width_mm": 420,
+        "face_height_mm": 140,
+        "conductance_w_per_k": 20,
+        "basis": "coolant_inlet",
+        "air_flow_m3_per_h": 200,
+        "flow_l_per_min": 3,
+        "air_pressure_drop": [{"air_flow_m3_per_h": 200, "pressure_drop_pa": 12}],
+    }
+    answer = steady_state.answer(changed("branches/0/elements/6/radiator", rated))
+    inputs = {row.cause: row.standard_uncertainty for row in simulation(answer).inputs}
+
+    # The air flow is below half of that of the rating, where the law is less known.
+    assert inputs["law of rated radiators"] > 0.07
+    assert "law of louvred cores" not in inputs
+    assert "installation" not in inputs

@@ -136,3 +136,33 @@ def test_an_unknown_that_cannot_be_sought_is_refused(
         ask(unknown, "greatest")
 
     assert caught.value.faults[0].path == path
+
+
+def test_no_speed_beyond_twice_the_curve_holds() -> None:
+    """A search to four times the fan speed ends where the curve says nothing more."""
+    found = solution(ask({**FANS, "lowest": 1.5, "highest": 4.0}, "greatest"))
+
+    assert found.binding is not None
+    assert "a curve says nothing" in found.binding
+    # The fans stand at 900 of the 1500 rpm of their curve.
+    assert found.value == pytest.approx(2.0 * 1500.0 / 900.0, abs=2.0 * found.tolerance)
+
+
+def test_too_many_draws_at_every_value_are_refused() -> None:
+    """The limit is named where the draws are asked for."""
+    with pytest.raises(Refusal) as caught:
+        ask(FANS, "least", uncertainty={"draws": 2001})
+
+    assert caught.value.faults[0].path == ("machine", "uncertainty", "draws")
+
+
+def test_supply_and_noise_count_with_their_chances() -> None:
+    """With draws the noise must keep its allowance with the confidence, not at best estimate."""
+    document = json.loads(EXAMPLE.read_text())
+    unknown = {**FANS, "lowest": 0.9, "highest": 2.0}
+    limits = {"coolant_limit_c": 90, "listener": document["listener"]}
+    plain = solution(ask(unknown, "greatest", **limits))
+    sure = solution(ask(unknown, "greatest", **limits, uncertainty={"draws": 200}))
+
+    assert plain.binding == sure.binding == "noise at the listener"
+    assert sure.value < plain.value

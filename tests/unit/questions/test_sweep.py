@@ -158,3 +158,11 @@ def test_contradictory_axes_are_refused(
         grid(*axes, **limits)
 
     assert caught.value.faults[0].path == path
+
+
+def test_cases_beyond_twice_the_curve_have_no_numbers() -> None:
+    """Fans at 2.4 times the speed of their curve are outside validity; at twice they are not."""
+    found = grid(factor("fan_speeds", 1.0, 2.0 / 0.6, 4.0))
+
+    assert found.status == ("settled", "settled", "outside_validity")
+    assert found.columns[0].values[2] is None
