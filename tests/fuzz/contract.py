@@ -5,6 +5,7 @@ from zlib import crc32
 
 import msgspec
 import schemathesis
+from litestar.types import ASGIApp, Receive, Scope, Send
 from schemathesis.generation.case import Case
 from schemathesis.generation.meta import TestPhase
 from schemathesis.hooks import HookContext
@@ -80,6 +81,21 @@ def positive(case: Case[Any]) -> bool:
     return case.meta is None or case.meta.generation.mode.is_positive
 
 
+def standing(app: ASGIApp) -> ASGIApp:
+    """Keep an application up between requests, each of which would start and stop it."""
+
+    async def kept(scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "lifespan":
+            await app(scope, receive, send)
+            return
+        await receive()
+        await send({"type": "lifespan.startup.complete"})
+        await receive()
+        await send({"type": "lifespan.shutdown.complete"})
+
+    return kept
+
+
 def served(form: Document, *, keep_one_in: int = 1) -> schemathesis.BaseSchema:
     """Load the document from the application, in the process.
 
@@ -87,7 +103,8 @@ def served(form: Document, *, keep_one_in: int = 1) -> schemathesis.BaseSchema:
     those questions is kept, always the same ones.
     """
     config = schemathesis.Config.from_dict(form)
-    schema = schemathesis.openapi.from_asgi("/openapi.json", create_app(Settings()), config=config)
+    app = standing(create_app(Settings(worker_processes=0)))
+    schema = schemathesis.openapi.from_asgi("/openapi.json", app, config=config)
 
     @schema.hook
     def filter_case(_context: HookContext, case: Case[Any]) -> bool:

@@ -179,16 +179,16 @@ def _sought(body: Body) -> None:
         ends = unknown.get("lowest", 0.2), unknown.get("highest", 2.0)
         unknown["lowest"] = min(*ends, most)
         unknown["highest"] = max(*ends, unknown["lowest"] + 0.5)
-    if "axes" in body or "unknown" in body:
-        _fewer_draws(body["machine"])
     if "axes" in body:
         body["case_limit"] = 20_000
 
 
-def _fewer_draws(machine: Body) -> None:
-    """Keep a search over drawn machines short."""
-    if machine.setdefault("uncertainty", {}) is not None:
-        machine["uncertainty"]["draws"] = 200
+def _fewer_draws(body: Body) -> None:
+    """Draw as few cases as the wire allows, for the sake of time."""
+    if "draws" in body:
+        body["draws"] = 200
+    if "unknown" in body:
+        body["machine"].setdefault("uncertainty", {"draws": 200})
 
 
 def _example_radiator() -> Body:
@@ -213,4 +213,5 @@ MENDS: tuple[Callable[[Body], None], ...] = (
     _sound,
     _stores,
     _sought,
+    _fewer_draws,
 )
