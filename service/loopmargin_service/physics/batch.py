@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 
 from loopmargin_service.physics.rows import Array, Index
 
-# Numbers in an array of which a few stay in the nearest cache, while calls still cost little.
-TILE = 2048
+# Numbers in an array of which a few stay near the processor, while calls still cost little.
+TILE = 4096
 
 T = TypeVar("T")
 

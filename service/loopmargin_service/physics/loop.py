@@ -162,7 +162,7 @@ class LoopTerms(NamedTuple):
             _columns(self.weight, here),
             _columns(self.reynolds_per_flow, here),
             self.relative_roughness,
-            through[self.groups.group, here],
+            self.groups.spread(through[:, here]),
         )
 
 

@@ -125,6 +125,13 @@ class Grouping:
         for group, members in self.members:
             totals[group] += row_sum(rows[members])
 
+    def spread(self, values: Array) -> Array:
+        """Give each row the value of its group, or one row if all are in one. [any unit]"""
+        if len(self.members) == 1:
+            group = self.members[0][0]
+            return values[group : group + 1]
+        return np.asarray(values[self.group])
+
     def total(self, rows: Array) -> Array:
         """Add up the rows of each group, (groups, batch). [any unit]"""
         totals = np.zeros((self.count, rows.shape[-1]))

@@ -7,6 +7,7 @@ import pytest
 from numpy.typing import NDArray
 
 from loopmargin_service.physics.batch import (
+    TILE,
     cases_of,
     put_cases,
     repeat_until_settled,
@@ -146,7 +147,7 @@ def test_tiles_cover_the_batch() -> None:
     """Tiles are as wide as a few rows leave room for, and none is cut for no rows."""
     widths = [[here.stop - here.start for here in tiles(rows, 5000)] for rows in (1, 4, 9999)]
 
-    assert widths[0] == [2048, 2048, 2048]
-    assert set(widths[1]) == {512}
+    assert widths[0] == [TILE, TILE]
+    assert set(widths[1]) == {TILE // 4}
     assert set(widths[2]) == {1}
     assert list(tiles(0, 5000)) == []

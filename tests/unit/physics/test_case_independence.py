@@ -169,6 +169,7 @@ def test_rows_are_added_in_one_order(count: int) -> None:
     """Sums over rows, whole or by groups, keep the digits of a single case."""
     rows = np.random.default_rng(count).normal(size=(count, 300)) * 1e3
     groups = Grouping(np.arange(count) * 7 % 3, 4)
+    values = rows[:1] + np.arange(4.0)[:, None]
     written = np.zeros(300)
     for row in rows:
         written = written + row
@@ -178,3 +179,5 @@ def test_rows_are_added_in_one_order(count: int) -> None:
         one = rows[:, case : case + 1]
         np.testing.assert_array_equal(row_mean(one), row_mean(rows)[case : case + 1])
         np.testing.assert_array_equal(groups.total(one)[:, 0], groups.total(rows)[:, case])
+    spread = np.broadcast_to(groups.spread(values), rows.shape)
+    np.testing.assert_array_equal(spread, values[groups.group])
