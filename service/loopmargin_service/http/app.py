@@ -9,10 +9,11 @@ A request passes, outermost first:
     Access       keys, if any are wanted
     Quotas       what a key, or an address, may ask for
     Repeats      a request equal to an earlier one is answered here
+    Admission    turns questions away, unread, while their like find no room
     Litestar     routes, everything else
 
 A layer that nobody asked for is not there and costs nothing. Each stands outside Repeats,
-so that it also covers repeated requests.
+so that it also covers repeated requests, but Admission, which lets these pass.
 """
 
 from collections.abc import Callable
