@@ -1,13 +1,24 @@
-"""`sweep`: one machine over a grid of settings, answered as columns."""
+"""`sweep`: one machine over a grid of settings, answered as columns.
+
+A grid of up to 20 000 cases is answered whole. A larger one, up to a million, is sent as a
+stream of records: a `SweepHead`, blocks of cases in their order, and a `SweepEnd`. A stream
+without its end was cut; it is taken up again with `first_case`.
+"""
 
 from typing import Annotated, Literal
 
 from msgspec import Meta
 
-from loopmargin_wire.answer import Answer, Question, State
+from loopmargin_wire.answer import Answer, Basis, Note, Question, State
 from loopmargin_wire.part import Part
+from loopmargin_wire.problem import Problem
 from loopmargin_wire.quantity import Count, Number, Text, quantity, whole
-from loopmargin_wire.steady_state import SteadyStateQuestion
+from loopmargin_wire.steady_state import MachineElement, SteadyStateQuestion
+
+MOST_CASES = 1_000_000
+MOST_WHOLE_CASES = 20_000
+LONGEST_BLOCK = 1000
+MOST_COLUMNS = 1500
 
 AxisValue = Annotated[float, quantity("unit of the field", -1e6, 1e6, "Value of the field")]
 FieldPointer = Annotated[
@@ -20,7 +31,7 @@ FieldPointer = Annotated[
         examples=["/room/air_c"],
     ),
 ]
-CaseStatus = Literal["settled", "outside_validity", "not_converged", "refused"]
+CaseStatus = Literal["settled", "outside_validity", "not_converged", "refused", "worker_lost"]
 
 
 AxisName = Annotated[str, Meta(min_length=1, max_length=200, description="What was varied.")]
@@ -30,7 +41,7 @@ class FieldAxis(Part, tag_field="kind", tag="field", frozen=True, kw_only=True):
     """One numeric field of the machine, by JSON Pointer from the machine down."""
 
     pointer: FieldPointer
-    values: Annotated[tuple[AxisValue, ...], Meta(min_length=1, max_length=500)]
+    values: Annotated[tuple[AxisValue, ...], Meta(min_length=1, max_length=1000)]
 
 
 class FactorAxis(Part, tag_field="kind", tag="factor", frozen=True, kw_only=True):
@@ -39,23 +50,36 @@ class FactorAxis(Part, tag_field="kind", tag="factor", frozen=True, kw_only=True
     of: Literal["fan_speeds", "pump_speeds", "part_powers"]
     values: Annotated[
         tuple[Annotated[float, quantity("1", 0.05, 5.0, "Factor on each of them")], ...],
-        Meta(min_length=1, max_length=500),
+        Meta(min_length=1, max_length=1000),
     ]
 
 
-Axis = FieldAxis | FactorAxis
+class AlternativeAxis(Part, tag_field="kind", tag="alternative", frozen=True, kw_only=True):
+    """Whole elements put in one place in turn: other radiators with their fans, other blocks.
+
+    `pointer` leads to an element of a branch, such as /branches/0/elements/6.
+    """
+
+    pointer: FieldPointer
+    elements: Annotated[tuple[MachineElement, ...], Meta(min_length=1, max_length=100)]
+
+
+Axis = FieldAxis | FactorAxis | AlternativeAxis
 
 
 class SweepQuestion(Question, frozen=True, kw_only=True):
     """How does the machine settle over a grid of settings?
 
-    Cases run through the last axis first. At most `case_limit` cases are computed; a larger
-    grid is refused before anything is solved.
+    Cases run through the last axis first. A grid of more than `case_limit` cases is refused
+    before anything is solved. A whole answer holds up to 20 000 cases; more are asked for as
+    a stream, by the Accept header. `first_case` takes up a stream that was cut; a whole answer
+    begins with case 0.
     """
 
     machine: SteadyStateQuestion
     axes: Annotated[tuple[Axis, ...], Meta(min_length=1, max_length=4)]
-    case_limit: Annotated[int, whole(1, 20_000, "Largest number of cases wanted")] = 20_000
+    case_limit: Annotated[int, whole(1, MOST_CASES, "Largest number of cases wanted")] = 20_000
+    first_case: Annotated[int, whole(0, MOST_CASES, "Case that a stream begins with")] = 0
 
 
 class Column(State, frozen=True, kw_only=True):
@@ -63,7 +87,7 @@ class Column(State, frozen=True, kw_only=True):
 
     name: Annotated[str, Meta(min_length=1, max_length=80)]
     unit: Annotated[str, Meta(max_length=16)]
-    values: Annotated[tuple[Number | None, ...], Meta(max_length=20_000)]
+    values: Annotated[tuple[Number | None, ...], Meta(max_length=MOST_WHOLE_CASES)]
 
 
 class CaseFault(State, frozen=True, kw_only=True):
@@ -78,9 +102,9 @@ class Grid(State, frozen=True, kw_only=True):
 
     shape: Annotated[tuple[Count, ...], Meta(max_length=4)]
     axes: Annotated[tuple[AxisName, ...], Meta(max_length=4)]
-    status: Annotated[tuple[CaseStatus, ...], Meta(max_length=20_000)]
-    holds: Annotated[tuple[bool, ...], Meta(max_length=20_000)]
-    columns: Annotated[tuple[Column, ...], Meta(max_length=100)]
+    status: Annotated[tuple[CaseStatus, ...], Meta(max_length=MOST_WHOLE_CASES)]
+    holds: Annotated[tuple[bool, ...], Meta(max_length=MOST_WHOLE_CASES)]
+    columns: Annotated[tuple[Column, ...], Meta(max_length=MOST_COLUMNS)]
     faults: Annotated[tuple[CaseFault, ...], Meta(max_length=100)]
 
 
@@ -89,3 +113,85 @@ class SweepAnswer(Answer, frozen=True, kw_only=True):
 
     question: SweepQuestion
     state: Grid
+
+
+class ColumnHead(State, frozen=True, kw_only=True):
+    """Name and unit of one column of every block."""
+
+    name: Annotated[str, Meta(min_length=1, max_length=80)]
+    unit: Annotated[str, Meta(max_length=16)]
+
+
+class SweepHead(State, tag_field="kind", tag="head", frozen=True, kw_only=True):
+    """First record of a stream: what the blocks hold.
+
+    Two streams under one `digest` hold the same numbers, so that one can take up where the
+    other was cut. `statuses` gives the words that packed blocks number from 0.
+    """
+
+    edition: Annotated[str, Meta(max_length=32, description="Edition of the numbers.")]
+    digest: Annotated[str, Meta(max_length=64, description="Name of machine and axes.")]
+    shape: Annotated[tuple[Count, ...], Meta(max_length=4)]
+    axes: Annotated[tuple[AxisName, ...], Meta(max_length=4)]
+    cases: Count
+    first_case: Count
+    block_cases: Count
+    statuses: Annotated[tuple[CaseStatus, ...], Meta(max_length=16)]
+    columns: Annotated[tuple[ColumnHead, ...], Meta(max_length=MOST_COLUMNS)]
+    basis: Annotated[tuple[Basis, ...], Meta(max_length=100)]
+    notes: Annotated[tuple[Note, ...], Meta(max_length=1000)]
+    cautions: Annotated[tuple[Text, ...], Meta(max_length=50)]
+    question: SweepQuestion
+
+
+class SweepBlock(State, tag_field="kind", tag="block", frozen=True, kw_only=True):
+    """Cases that follow each other, as columns in the order of the head; null is no number."""
+
+    first_case: Count
+    status: Annotated[tuple[CaseStatus, ...], Meta(max_length=LONGEST_BLOCK)]
+    holds: Annotated[tuple[bool, ...], Meta(max_length=LONGEST_BLOCK)]
+    columns: Annotated[
+        tuple[Annotated[tuple[Number | None, ...], Meta(max_length=LONGEST_BLOCK)], ...],
+        Meta(max_length=MOST_COLUMNS),
+    ]
+    faults: Annotated[tuple[CaseFault, ...], Meta(max_length=100)] = ()
+
+
+class PackedBlock(State, tag_field="kind", tag="packed_block", frozen=True, kw_only=True):
+    """The same cases in binary: a byte for each status and each `holds`, and columns of floats.
+
+    `status` numbers the words of the head. `holds` is 0 or 1. A column is IEEE 754 double
+    precision, least significant byte first; NaN stands where there is no number.
+    """
+
+    first_case: Count
+    status: Annotated[bytes, Meta(max_length=LONGEST_BLOCK)]
+    holds: Annotated[bytes, Meta(max_length=LONGEST_BLOCK)]
+    columns: Annotated[
+        tuple[Annotated[bytes, Meta(max_length=8 * LONGEST_BLOCK)], ...],
+        Meta(max_length=MOST_COLUMNS),
+    ]
+    faults: Annotated[tuple[CaseFault, ...], Meta(max_length=100)] = ()
+
+
+class SweepEnd(State, tag_field="kind", tag="end", frozen=True, kw_only=True):
+    """Last record of a stream that is complete: what the cases sent have come to."""
+
+    cases_sent: Count
+    settled: Count
+    outside_validity: Count
+    not_converged: Count
+    refused: Count
+    worker_lost: Count
+    holding: Count
+
+
+class SweepBroken(State, tag_field="kind", tag="broken", frozen=True, kw_only=True):
+    """Last record of a stream that cannot go on: why, and where to take it up."""
+
+    next_case: Count
+    problem: Problem
+
+
+SweepRecord = SweepHead | SweepBlock | SweepEnd | SweepBroken
+PackedSweepRecord = SweepHead | PackedBlock | SweepEnd | SweepBroken

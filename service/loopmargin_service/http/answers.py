@@ -6,7 +6,7 @@ time allowed is over.
 """
 
 from time import perf_counter
-from typing import NamedTuple
+from typing import NamedTuple, cast
 
 import msgspec
 from litestar import post, route
@@ -35,6 +35,7 @@ from loopmargin_service.http.reply import READING, Asking, Header, Reply, length
 from loopmargin_service.http.routes import Route
 from loopmargin_service.http.settings import Settings
 from loopmargin_service.http.store import AnswerStore, RequestKey
+from loopmargin_service.http.streams import Streams
 from loopmargin_service.http.workbench import Workbench
 from loopmargin_service.questions.edition import EDITION
 from loopmargin_wire.answer import Outcome, Question
@@ -165,11 +166,16 @@ def question_handler(
     settings: Settings,
     bench: Workbench,
     meters: Meters,
+    streams: Streams,
 ) -> HTTPRouteHandler:
     """Make the handler of one row of the table."""
     calculation = Calculation(asked_for, store, once, settings, bench, meters)
 
+    # The router sends what it is told to be a Reply by calling it, and a stream is called alike.
     async def ask(request: Asking) -> Reply:
+        media = streams.wanted(request) if asked_for.streamed else None
+        if media is not None:
+            return cast("Reply", await streams.reply(request, media))
         return await calculation.reply(request)
 
     return post(asked_for.path, status_code=200)(ask)

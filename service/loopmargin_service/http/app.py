@@ -25,6 +25,8 @@ from litestar.types import ASGIApp
 
 from loopmargin_service.http.admission import Admission
 from loopmargin_service.http.answers import question_handler, stored_answer_handler
+from loopmargin_service.http.chunks import Chunks
+from loopmargin_service.http.crew import BothCrews, Crew, LocalCrew
 from loopmargin_service.http.guards import Guards, keyring_of
 from loopmargin_service.http.health import Readiness, health_handlers
 from loopmargin_service.http.identity import Identity
@@ -38,6 +40,7 @@ from loopmargin_service.http.responding import leave, respond
 from loopmargin_service.http.routes import ROUTES, Route
 from loopmargin_service.http.settings import Settings
 from loopmargin_service.http.store import AnswerStore, SharedStore
+from loopmargin_service.http.streams import Streams
 from loopmargin_service.http.watch import Tell, Watch
 from loopmargin_service.http.workbench import Workbench
 from loopmargin_service.http.workers import Workers
@@ -52,6 +55,8 @@ Wrap = Callable[[ASGIApp, frozenset[str]], ASGIApp]
 # Places behind the process that listens; the scheduler gives a patient worker a fifth of what it
 # gives a quick one that wants the same core.
 QUICK, PATIENT = 3, 10
+# Part of the memory for answers that the chunks of sweeps may take beside it.
+CHUNK_SHARE = 2
 
 
 def create_app(
@@ -67,12 +72,18 @@ def create_app(
     quick, patient = (worker_processes(settings, niceness) for niceness in (QUICK, PATIENT))
     once = Once(store)
     bench = Workbench(quick, patient, settings.queue_s, meters.refused.add)
+    crew = sweep_crew(settings, patient)
+    chunks = Chunks(crew, chunk_store(settings, store))
+    streams = Streams(chunks, settings, bench, meters)
     keyring = keyring_of(settings, meters)
     readiness = Readiness(store, keyring)
     read_off(meters, store, bench)
     app = Litestar(
         route_handlers=[
-            *(question_handler(row, store, once, settings, bench, meters) for row in routes),
+            *(
+                question_handler(row, store, once, settings, bench, meters, streams)
+                for row in routes
+            ),
             stored_answer_handler(store),
             *health_handlers(readiness),
             *page_handlers(),
@@ -84,13 +95,14 @@ def create_app(
             HTTPException: respond,
             Exception: respond,
         },
-        on_shutdown=[store.close, quick.close, patient.close],
+        on_shutdown=[store.close, crew.close, quick.close, patient.close],
         openapi_config=None,
         logging_config=None,
     )
     app.state.readiness = readiness
     app.state.workers = patient
     app.state.bench = bench
+    app.state.chunks = chunks
     app.state.meters = meters
     app.state.keyring = keyring
     questions = {row.path for row in routes}
@@ -105,6 +117,22 @@ def create_app(
 def worker_processes(settings: Settings, niceness: int) -> Workers:
     """Make worker processes, which start when there is work for them."""
     return Workers(settings.worker_processes, memory_bytes=settings.worker_bytes, niceness=niceness)
+
+
+def sweep_crew(settings: Settings, workers: Workers) -> Crew:
+    """Choose who solves sweeps; the cluster's client is only imported if there is a cluster."""
+    here = LocalCrew(workers)
+    if not settings.dask_scheduler:
+        return here
+    from loopmargin_service.http.dask_crew import DaskCrew  # noqa: PLC0415 - see above
+
+    return BothCrews(DaskCrew(settings.dask_scheduler), here)
+
+
+def chunk_store(settings: Settings, answers: AnswerStore) -> AnswerStore:
+    """Keep chunks of sweeps apart, so that they push no answer out of this process."""
+    limit_bytes = settings.store_bytes // CHUNK_SHARE
+    return AnswerStore(limit_bytes, settings.store_ttl_s, answers.shared)
 
 
 def read_off(meters: Meters, store: AnswerStore, bench: Workbench) -> None:

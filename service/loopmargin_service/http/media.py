@@ -4,9 +4,10 @@ JSON is the default. msgpack is spoken when the Content-Type or the Accept heade
 its registered type. An Accept header that cannot be read counts as absent.
 """
 
+from collections.abc import Sequence
 from enum import Enum
 from functools import lru_cache
-from typing import NamedTuple
+from typing import NamedTuple, TypeVar
 
 from litestar.types import Receive, Scope
 
@@ -25,6 +26,8 @@ class Media(Enum):
     JSON = "application/json"
     MSGPACK = "application/vnd.msgpack"
 
+
+M = TypeVar("M", bound=Enum)
 
 ACCEPTED = b", ".join(media.value.encode() for media in Media)
 
@@ -140,13 +143,21 @@ def _content_media(header: bytes) -> Media | None:
 
 @lru_cache(64)
 def wanted(header: bytes) -> Media | None:
-    """Choose the encoding that an Accept header prefers; the one named most exactly wins a draw."""
+    """Choose the encoding of an answer that an Accept header prefers."""
+    return preferred(header, tuple(Media))
+
+
+def preferred(header: bytes, among: Sequence[M]) -> M | None:
+    """Choose what an Accept header prefers; the one named most exactly wins a draw, then the first.
+
+    A header that cannot be read counts as absent, which accepts the first.
+    """
     ranges = [
         parsed for part in header.decode("latin-1").lower().split(",") if (parsed := _range(part))
     ]
     if not ranges:
-        return Media.JSON
-    rated = [(_rate(media, ranges), media) for media in Media]
+        return among[0]
+    rated = [(_rate(media.value, ranges), media) for media in among]
     (quality, _), best = max(rated, key=lambda pair: pair[0])
     return best if quality > 0 else None
 
@@ -167,9 +178,9 @@ def _range(part: str) -> tuple[str, float] | None:
     return (name, quality) if 0.0 <= quality <= 1.0 else None
 
 
-def _rate(media: Media, ranges: list[tuple[str, float]]) -> tuple[float, int]:
+def _rate(media: str, ranges: list[tuple[str, float]]) -> tuple[float, int]:
     """Quality of one encoding from the most specific range that covers it."""
-    patterns = ("*/*", media.value.split("/")[0] + "/*", media.value)
+    patterns = ("*/*", media.partition("/")[0] + "/*", media)
     covering = [(patterns.index(name), quality) for name, quality in ranges if name in patterns]
     specificity, quality = max(covering, default=(-1, 0.0))
     return (quality, specificity)

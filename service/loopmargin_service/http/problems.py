@@ -255,18 +255,21 @@ def pointer(path: Iterable[str | int]) -> str:
 
 def encoded(problem: ProblemError, instance: str) -> bytes:
     """Write the problem document of one occurrence."""
-    return msgspec.json.encode(
-        Problem(
-            type=problem.kind.type,
-            title=problem.kind.title,
-            status=problem.kind.status,
-            detail=problem.detail[:LONGEST_DETAIL],
-            instance=instance,
-            errors=tuple(
-                FieldError(pointer=pointer(fault.path), detail=fault.detail[:LONGEST_DETAIL])
-                for fault in problem.faults
-            ),
-        )
+    return msgspec.json.encode(told(problem, instance))
+
+
+def told(problem: ProblemError, instance: str) -> Problem:
+    """Describe one occurrence of a problem."""
+    return Problem(
+        type=problem.kind.type,
+        title=problem.kind.title,
+        status=problem.kind.status,
+        detail=problem.detail[:LONGEST_DETAIL],
+        instance=instance,
+        errors=tuple(
+            FieldError(pointer=pointer(fault.path), detail=fault.detail[:LONGEST_DETAIL])
+            for fault in problem.faults
+        ),
     )
 
 

@@ -29,6 +29,7 @@ class Route(NamedTuple):
     """One question: its name on the path, its types, who answers it, and what to say of it.
 
     `work` estimates from a question how long its answer takes on one core. [s]
+    A `streamed` answer can also be had as a stream of records.
     """
 
     name: str
@@ -41,6 +42,7 @@ class Route(NamedTuple):
     method: str
     validity: str
     work: Callable[[Any], float] = work.part
+    streamed: bool = False
 
     @property
     def path(self) -> str:
@@ -129,6 +131,7 @@ ROUTES: tuple[Route, ...] = (
         validity="That of the whole machine, case by case: a case that is refused, does not "
         "settle or runs away is named so and spoils no other.",
         work=work.sweep,
+        streamed=True,
     ),
     Route(
         "solve-for",

@@ -98,6 +98,10 @@ class Settings(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
         float,
         Meta(ge=0.1, le=3600.0, description="Longest time that an answer may take."),
     ] = 30.0
+    stream_s: Annotated[
+        float,
+        Meta(ge=1.0, le=86_400.0, description="Longest time that a sweep may be sent as a stream."),
+    ] = 900.0
     queue_s: Annotated[
         float,
         Meta(
@@ -119,6 +123,15 @@ class Settings(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
         int,
         Meta(ge=2**28, le=2**40, description="Memory that one worker process may take."),
     ] = 2 * 2**30
+    dask_scheduler: Annotated[
+        str,
+        Meta(
+            max_length=2000,
+            pattern=r"^((tcp|tls|ws|wss|ucx)://[^\s@]+)?(?![\s\S])",
+            description="Dask scheduler whose workers solve large sweeps, such as "
+            "tcp://scheduler:8786; empty for the worker processes here. Needs the extra `dask`.",
+        ),
+    ] = ""
     keys_file: Annotated[
         str,
         Meta(max_length=4096, description="File of the keys that may ask; empty to ask for none."),

@@ -1,243 +1,190 @@
-"""`sweep`: one machine over a grid of settings, all cases of one build solved together."""
-
-import math
-from typing import Any, NamedTuple
+"""`sweep`: one machine over a grid of settings, whole or block by block."""
 
 import msgspec
 import numpy as np
 
-from loopmargin_service.physics import batch, machine
-from loopmargin_service.physics.machine import Setting
 from loopmargin_service.physics.network import Array
-from loopmargin_service.questions import machine_build, parts, pipework, steady_state, wording
+from loopmargin_service.questions import steady_state, sweep_axes, sweep_cases, wording
 from loopmargin_service.questions.edition import EDITION
-from loopmargin_service.questions.machine_build import Built
-from loopmargin_service.questions.machine_cases import Cases, describe_cases
-from loopmargin_service.questions.refusals import Refusal
-from loopmargin_service.questions.sweep_axes import (
-    Change,
-    applied,
-    case_numbers,
-    changes,
-    combinations,
-)
+from loopmargin_service.questions.sweep_cases import LOST, STATUSES, Block, Plan
 from loopmargin_wire.answer import Outcome
-from loopmargin_wire.part import Reservoir
-from loopmargin_wire.steady_state import HeatedBlock, SteadyStateQuestion
 from loopmargin_wire.sweep import (
+    LONGEST_BLOCK,
+    MOST_CASES,
     CaseFault,
-    CaseStatus,
     Column,
+    ColumnHead,
     Grid,
+    PackedBlock,
     SweepAnswer,
+    SweepBlock,
+    SweepEnd,
+    SweepHead,
     SweepQuestion,
 )
 
-# Cases that stay in the processor's cache while they are solved together.
-CHUNK = 2000
-MOST_FAULTS = 100
-STATUSES: tuple[CaseStatus, ...] = ("settled", "outside_validity", "not_converged", "refused")
-SETTLED, OUTSIDE, UNSETTLED, REFUSED = range(4)
-
-
-class Table(NamedTuple):
-    """Numbers of all cases, row by row, with the status and the reasons of those without."""
-
-    names: tuple[tuple[str, str], ...]
-    numbers: Array
-    holds: np.ndarray[tuple[int], np.dtype[np.bool_]]
-    status: np.ndarray[tuple[int], np.dtype[np.intp]]
-    faults: list[CaseFault]
+# Cases solved as one task; a multiple of the longest block, so that blocks fall together.
+CHUNK_CASES = 8 * LONGEST_BLOCK
+FLOAT = np.dtype("<f8")
+NOTES = (wording.AIR_FLOW_NOTE, wording.NO_LOOP_LOSS_NOTE)
 
 
 def answer(question: SweepQuestion) -> SweepAnswer:
     """Solve the whole grid."""
-    found = changes(question)
-    build(question.machine)
-    table = _empty(question.machine, found)
-    structural = [number for number, change in enumerate(found) if not change.setting]
-    for values in combinations(tuple(found[number] for number in structural)):
-        fixed = dict(zip(structural, values, strict=True))
-        _fill(table, question.machine, found, fixed)
-    plain = steady_state.answer(msgspec.structs.replace(question.machine, uncertainty=None))
+    laid = sweep_cases.plan(question)
+    sweep_axes.require_whole(question, laid.cases)
+    block = sweep_cases.solve(question, 0, laid.cases)
+    plain = steady_state.answer(_undrawn(question).machine)
     return SweepAnswer(
         edition=EDITION,
         outcome=Outcome(status="solved"),
         margins=(),
         basis=plain.basis,
-        notes=(wording.AIR_FLOW_NOTE, wording.NO_LOOP_LOSS_NOTE),
+        notes=NOTES,
         cautions=plain.cautions,
         question=question,
-        state=_grid(found, table),
+        state=_grid(laid, block),
     )
 
 
-def build(question: SteadyStateQuestion) -> Built:
-    """Build a machine, with every refusal that it deserves."""
-    parts.above_freezing(parts.mix(question.coolant), question.room.air_c, ("room", "air_c"))
-    reservoir = question.reservoir or Reservoir(node=question.pumps[0].from_node)
-    plumbing = pipework.build(question.branches, question.pumps, reservoir.node)
-    return machine_build.build(question, plumbing)
-
-
-def _empty(question: SteadyStateQuestion, found: tuple[Change, ...]) -> Table:
-    """Lay out a table in which no case has settled yet."""
-    built = build(question)
-    names = [
-        ("coolant_hottest", "degC"),
-        ("coolant_mean", "degC"),
-        ("flow", "L/min"),
-        ("case_air", "degC"),
-        *((f"part {item.wire.name} {row + 1}", "degC") for row, item in enumerate(built.blocks)),
-    ]
-    count = case_numbers(found, {}).size
-    return Table(
-        tuple(names),
-        np.full((len(names), count), np.nan),
-        np.zeros(count, dtype=np.bool_),
-        np.full(count, REFUSED, dtype=np.intp),
-        [],
+def head(question: SweepQuestion, digest: str) -> SweepHead:
+    """Begin a stream of the grid, with every refusal that it deserves."""
+    laid = sweep_cases.plan(question)
+    plain = steady_state.answer(_undrawn(question).machine)
+    return SweepHead(
+        edition=EDITION,
+        digest=digest,
+        shape=laid.shape,
+        axes=tuple(axis.name for axis in laid.axes),
+        cases=laid.cases,
+        first_case=question.first_case,
+        block_cases=LONGEST_BLOCK,
+        statuses=STATUSES,
+        columns=tuple(ColumnHead(name=name, unit=unit) for name, unit in laid.columns),
+        basis=plain.basis,
+        notes=NOTES,
+        cautions=plain.cautions,
+        question=question,
     )
 
 
-def _fill(
-    table: Table,
-    question: SteadyStateQuestion,
-    found: tuple[Change, ...],
-    fixed: dict[int, int],
-) -> None:
-    """Solve all cases of one machine; a machine that is refused leaves its cases refused."""
-    cases = case_numbers(found, fixed)
-    try:
-        for axis, value in fixed.items():
-            question = applied(question, found[axis], found[axis].values[value])
-        built = build(question)
-    except (Refusal, msgspec.ValidationError) as error:
-        _refuse(table, cases, str(error))
-        return
-    setting, bad = _settings(question, found, fixed)
-    for row, reason in bad.items():
-        _refuse(table, cases[[row]], reason)
-    good = np.array([row for row in range(cases.size) if row not in bad], dtype=np.intp)
-    for start in range(0, good.size, CHUNK):
-        rows = good[start : start + CHUNK]
-        here = batch.cases_of(setting, rows)
-        state = machine.solve(built.machine, here)
-        _put(table, cases[rows], question, describe_cases(built, here, state), state.converged)
+def same_cases(question: SweepQuestion) -> SweepQuestion:
+    """Give the question that all questions with the same cases share."""
+    return msgspec.structs.replace(_undrawn(question), first_case=0, case_limit=MOST_CASES)
 
 
-def _refuse(table: Table, cases: np.ndarray, reason: str) -> None:
-    """Note why cases have no numbers, a bounded number of times."""
-    for case in cases[: MOST_FAULTS - len(table.faults)]:
-        table.faults.append(CaseFault(case=int(case), reason=reason[:2000]))
+def _undrawn(question: SweepQuestion) -> SweepQuestion:
+    """Leave out what no case of a sweep depends on."""
+    machine = msgspec.structs.replace(question.machine, uncertainty=None)
+    return msgspec.structs.replace(question, machine=machine)
 
 
-def _settings(
-    question: SteadyStateQuestion, found: tuple[Change, ...], fixed: dict[int, int]
-) -> tuple[Setting, dict[int, str]]:
-    """Set every case of one machine; give also the cases that a value makes impossible.
-
-    Each value of an axis is set on the machine alone, and the differences it makes are added
-    up over the axes: no two axes turn the same thing, and the heat of the case air is a sum.
-    """
-    free = tuple(change for axis, change in enumerate(found) if axis not in fixed)
-    shape = tuple(len(change.values) for change in free)
-    place = np.unravel_index(np.arange(int(np.prod(shape))), shape) if free else ()
-    base = _setting(question)
-    whole, bad = batch.cases_of(base, np.zeros(int(np.prod(shape)), dtype=np.intp)), {}
-    for change, values in zip(free, place, strict=True):
-        turned, impossible = _turned(question, change, base)
-        whole = _plus(whole, batch.cases_of(turned, values), base)
-        for number, reason in impossible.items():
-            bad.update(dict.fromkeys(map(int, np.flatnonzero(values == number)), reason))
-    return whole, bad
+def chunk(question: SweepQuestion, first: int, last: int) -> bytes:
+    """Solve some cases and pack them as msgpack; the same bytes in every process."""
+    return msgspec.msgpack.encode(_packed(sweep_cases.solve(question, first, last)))
 
 
-def setting_of(question: SteadyStateQuestion, built: Built) -> Setting:
-    """Set one machine as it stands."""
-    return machine_build.setting(question, built, np.ones(1), np.ones(1))
-
-
-def _setting(question: SteadyStateQuestion) -> Setting:
-    """Build and set one machine."""
-    return setting_of(question, build(question))
-
-
-def _turned(
-    question: SteadyStateQuestion, change: Change, base: Setting
-) -> tuple[Setting, dict[int, str]]:
-    """Set the machine at each value of one axis; a value that is impossible stays at the base."""
-    settings, impossible = [], {}
-    for number, value in enumerate(change.values):
-        try:
-            settings.append(_setting(applied(question, change, value)))
-        except (Refusal, msgspec.ValidationError) as error:
-            impossible[number] = f"{change.name} at {value:g}: {error}"
-            settings.append(base)
-    columns = zip(*settings, strict=True)
-    return Setting._make(
-        np.concatenate(column, axis=-1) if isinstance(column[0], np.ndarray) else column[0]
-        for column in columns
-    ), impossible
-
-
-def _plus(whole: Setting, turned: Setting, base: Setting) -> Setting:
-    """Add the differences that one axis makes."""
-    rows: zip[tuple[Any, Any, Any]] = zip(whole, turned, base, strict=True)
-    return Setting._make(
-        have + (new - old) if isinstance(have, np.ndarray) else have for have, new, old in rows
+def lost(question: SweepQuestion, case: int) -> bytes:
+    """Pack a case that has ended every process it was given to."""
+    reason = "every process that solved this case died; it may need more memory than there is"
+    block = sweep_cases.empty(sweep_cases.plan(question), case, case + 1, LOST)
+    return msgspec.msgpack.encode(
+        _packed(block._replace(faults=(CaseFault(case=case, reason=reason),)))
     )
 
 
-def _put(
-    table: Table,
-    cases: np.ndarray,
-    question: SteadyStateQuestion,
-    solved: Cases,
-    converged: np.ndarray,
-) -> None:
-    """Write the numbers of solved cases into the table."""
-    rows = np.vstack(
-        [
-            solved.coolant_hottest_c,
-            solved.coolant_mean_c,
-            solved.flow_l_per_min,
-            solved.case_air_c,
-            solved.component_c,
-        ]
+def opened(packed: bytes) -> PackedBlock:
+    """Open what `chunk` has packed."""
+    return msgspec.msgpack.decode(packed, type=_AnyLength).block()
+
+
+def joined(parts: list[PackedBlock]) -> bytes:
+    """Pack parts that follow each other as one."""
+    whole = PackedBlock(
+        first_case=parts[0].first_case,
+        status=b"".join(part.status for part in parts),
+        holds=b"".join(part.holds for part in parts),
+        columns=tuple(
+            b"".join(rows) for rows in zip(*(part.columns for part in parts), strict=True)
+        ),
+        faults=tuple(fault for part in parts for fault in part.faults)[: sweep_cases.MOST_FAULTS],
     )
-    table.numbers[:, cases] = np.where(solved.settled, rows, np.nan)
-    table.status[cases] = np.where(solved.settled, SETTLED, np.where(converged, OUTSIDE, UNSETTLED))
-    limits = np.array([item.limit_c for item in _blocks(question)])[:, None]
-    table.holds[cases] = (
-        solved.settled
-        & (solved.coolant_hottest_c <= question.coolant_limit_c)
-        & (solved.flow_l_per_min >= question.required_flow_l_per_min)
-        & (solved.component_c <= limits).all(axis=0)
+    return msgspec.msgpack.encode(whole)
+
+
+def cut(part: PackedBlock, first: int, last: int) -> PackedBlock:
+    """Take some cases out of a packed block."""
+    here = slice(first - part.first_case, last - part.first_case)
+    wide = slice(FLOAT.itemsize * here.start, FLOAT.itemsize * here.stop)
+    return PackedBlock(
+        first_case=first,
+        status=part.status[here],
+        holds=part.holds[here],
+        columns=tuple(column[wide] for column in part.columns),
+        faults=tuple(fault for fault in part.faults if first <= fault.case < last),
     )
 
 
-def _blocks(question: SteadyStateQuestion) -> list[HeatedBlock]:
-    """List the cooled parts in the order of the branches."""
-    elements = (element for branch in question.branches for element in branch.elements)
-    return [element for element in elements if isinstance(element, HeatedBlock)]
+def spelled(part: PackedBlock) -> SweepBlock:
+    """Write a packed block in numbers and words."""
+    return SweepBlock(
+        first_case=part.first_case,
+        status=tuple(STATUSES[status] for status in part.status),
+        holds=tuple(holds == 1 for holds in part.holds),
+        columns=tuple(_nullable(np.frombuffer(column, FLOAT)) for column in part.columns),
+        faults=part.faults,
+    )
 
 
-def _grid(found: tuple[Change, ...], table: Table) -> Grid:
-    """Put the table on the wire; what did not settle is null."""
+def end(tally: list[int], holding: int) -> SweepEnd:
+    """Close a stream with what its cases have come to, counted by status."""
+    counts = dict(zip(STATUSES, tally, strict=True))
+    return SweepEnd(cases_sent=sum(tally), holding=holding, **counts)
+
+
+class _AnyLength(msgspec.Struct, tag_field="kind", tag="packed_block", frozen=True):
+    """A packed block as processes hand it over, as long as it may be."""
+
+    first_case: int
+    status: bytes
+    holds: bytes
+    columns: tuple[bytes, ...]
+    faults: tuple[CaseFault, ...] = ()
+
+    def block(self) -> PackedBlock:
+        """Give it as the wire has it."""
+        return PackedBlock(**msgspec.structs.asdict(self))
+
+
+def _packed(block: Block) -> PackedBlock:
+    """Write a block in binary."""
+    return PackedBlock(
+        first_case=block.first,
+        status=block.status.tobytes(),
+        holds=block.holds.astype(np.uint8).tobytes(),
+        columns=tuple(column.astype(FLOAT).tobytes() for column in block.numbers),
+        faults=block.faults,
+    )
+
+
+def _grid(laid: Plan, block: Block) -> Grid:
+    """Put all cases on the wire; what did not settle is null."""
     return Grid(
-        shape=tuple(len(change.values) for change in found),
-        axes=tuple(change.name for change in found),
-        status=tuple(STATUSES[status] for status in table.status),
-        holds=tuple(bool(value) for value in table.holds),
+        shape=laid.shape,
+        axes=tuple(axis.name for axis in laid.axes),
+        status=tuple(STATUSES[status] for status in block.status),
+        holds=tuple(block.holds.tolist()),
         columns=tuple(
             Column(name=name, unit=unit, values=_nullable(values))
-            for (name, unit), values in zip(table.names, table.numbers, strict=True)
+            for (name, unit), values in zip(laid.columns, block.numbers, strict=True)
         ),
-        faults=tuple(table.faults),
+        faults=block.faults,
     )
 
 
 def _nullable(values: Array) -> tuple[float | None, ...]:
     """Give plain floats, with nothing where there is no number."""
-    return tuple(None if math.isnan(value) else value for value in values.tolist())
+    plain = values.tolist()
+    if np.isfinite(values).all():
+        return tuple(plain)
+    return tuple(value if value == value else None for value in plain)  # noqa: PLR0124 - NaN

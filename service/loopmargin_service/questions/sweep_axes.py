@@ -1,28 +1,33 @@
 """Axes of a sweep: which fields of a machine they change, and how.
 
 A field that only turns a setting (a speed, a power, the room) is changed in the arrays of a
-machine that is built once. Any other field changes the machine itself, which is then built
-anew for each of its values.
+machine that is built once. Any other field, and a whole element, changes the machine itself,
+which is then built anew for each of its values.
 """
 
-import itertools
 import math
 import re
 from collections.abc import Iterator
 from typing import Any, NamedTuple
 
 import msgspec
-import numpy as np
 
 from loopmargin_service.questions.refusals import Fault, Refusal
 from loopmargin_wire.steady_state import SteadyStateQuestion
-from loopmargin_wire.sweep import Axis, FieldAxis, SweepQuestion
+from loopmargin_wire.sweep import (
+    MOST_WHOLE_CASES,
+    AlternativeAxis,
+    FactorAxis,
+    FieldAxis,
+    SweepQuestion,
+)
 
 # Fields that leave the machine as it is and only turn a setting.
 SETTINGS = re.compile(
     r"/room/(air_c|altitude_m)|/rest_w|/pumps/\d+/speed_rpm"
     r"|/branches/\d+/elements/\d+/(power_w|fans/speed_rpm)|/case/fans/\d+/fans/speed_rpm"
 )
+ELEMENT = re.compile(r"/branches/(\d+)/elements/(\d+)")
 # What one question may ask for: each machine is built once for each value that turns it, and
 # solving it costs about as much as this many builds.
 MOST_BUILDS = 6000
@@ -35,11 +40,14 @@ GROUPS = {
 
 
 class Change(NamedTuple):
-    """An axis as it acts: the fields it sets or scales, and whether they are only settings."""
+    """An axis as it acts: what it sets or scales, and whether that is only a setting.
+
+    Values are numbers, or whole elements written as plain objects.
+    """
 
     name: str
     pointers: tuple[str, ...]
-    values: tuple[float, ...]
+    values: tuple[Any, ...]
     scales: bool
     setting: bool
 
@@ -48,22 +56,66 @@ def changes(question: SweepQuestion) -> tuple[Change, ...]:
     """Resolve the axes against the machine, refusing one that changes nothing."""
     document = msgspec.to_builtins(question.machine)
     leaves = dict(_leaves(document, ""))
-    found = tuple(_change(axis, number, leaves) for number, axis in enumerate(question.axes))
-    cases = math.prod(len(change.values) for change in found)
+    found = tuple(
+        _alternative(axis, number, question.machine)
+        if isinstance(axis, AlternativeAxis)
+        else _change(axis, number, leaves)
+        for number, axis in enumerate(question.axes)
+    )
+    _bounded(question, count(found))
+    _affordable(found)
+    _apart(found)
+    return found
+
+
+def count(found: tuple[Change, ...]) -> int:
+    """Count the cases that some axes make."""
+    return math.prod(len(change.values) for change in found)
+
+
+def require_whole(question: SweepQuestion, cases: int) -> None:
+    """Refuse what only a stream can give."""
+    if cases > MOST_WHOLE_CASES:
+        reason = (
+            f"the axes make {cases} cases and a whole answer holds {MOST_WHOLE_CASES}; ask for a "
+            "stream (Accept: application/x-ndjson), use fewer values or ask in parts"
+        )
+        raise Refusal(Fault(("axes",), reason))
+    if question.first_case:
+        reason = "a whole answer begins with case 0; leave this out, or ask for a stream"
+        raise Refusal(Fault(("first_case",), reason))
+
+
+def _bounded(question: SweepQuestion, cases: int) -> None:
+    """Refuse more cases than are wanted, and a beginning after the last one."""
     if cases > question.case_limit:
         raise Refusal(
             Fault(
                 ("axes",),
                 f"the axes make {cases} cases, more than the {question.case_limit} of case_limit; "
-                "use fewer values or ask in parts",
+                "raise it, use fewer values or ask in parts",
             )
         )
-    _affordable(found)
-    pointers = [pointer for change in found for pointer in change.pointers]
-    twice = next((pointer for pointer in pointers if pointers.count(pointer) > 1), None)
-    if twice is not None:
-        raise Refusal(Fault(("axes",), f"two axes change {twice}; let one axis change it"))
-    return found
+    if question.first_case > cases:
+        reason = f"the axes make {cases} cases; begin with one of them"
+        raise Refusal(Fault(("first_case",), reason))
+
+
+def _apart(found: tuple[Change, ...]) -> None:
+    """Refuse two axes that change the same thing.
+
+    A setting may be turned on an element that another axis puts in: it is put in first.
+    """
+    seen: dict[str, Change] = {}
+    for change in found:
+        for pointer in change.pointers:
+            for other, before in seen.items():
+                nested = pointer.startswith(f"{other}/") or other.startswith(f"{pointer}/")
+                if pointer == other or (nested and not change.setting and not before.setting):
+                    longer = max(pointer, other, key=len)
+                    reason = f"two axes change {longer}; let one axis change it"
+                    raise Refusal(Fault(("axes",), reason))
+        seen.update(dict.fromkeys(change.pointers, change))
 
 
 def _affordable(found: tuple[Change, ...]) -> None:
@@ -96,50 +148,75 @@ def _leaves(document: object, pointer: str) -> Iterator[tuple[str, float]]:
             yield from _leaves(member, f"{pointer}/{number}")
 
 
-def _change(axis: Axis, number: int, leaves: dict[str, float]) -> Change:
+def _change(axis: FieldAxis | FactorAxis, number: int, leaves: dict[str, float]) -> Change:
     """Resolve one axis."""
-    if isinstance(axis, FieldAxis):
-        if axis.pointer not in leaves:
-            raise Refusal(
-                Fault(
-                    ("axes", number, "pointer"),
-                    f"{axis.pointer} is no number of this machine; point to a numeric field that "
-                    "the machine states, such as /room/air_c or /pumps/0/speed_rpm",
-                )
+    if isinstance(axis, FactorAxis):
+        return _factor(axis, number, leaves)
+    if axis.pointer not in leaves:
+        raise Refusal(
+            Fault(
+                ("axes", number, "pointer"),
+                f"{axis.pointer} is no number of this machine; point to a numeric field that "
+                "the machine states, such as /room/air_c or /pumps/0/speed_rpm",
             )
-        setting = SETTINGS.fullmatch(axis.pointer) is not None
-        return Change(axis.pointer[1:], (axis.pointer,), axis.values, scales=False, setting=setting)
+        )
+    setting = SETTINGS.fullmatch(axis.pointer) is not None
+    return Change(axis.pointer[1:], (axis.pointer,), axis.values, scales=False, setting=setting)
+
+
+def _factor(axis: FactorAxis, number: int, leaves: dict[str, float]) -> Change:
+    """Resolve a factor on a group of fields."""
     pointers = tuple(pointer for pointer in leaves if GROUPS[axis.of].fullmatch(pointer))
     if not pointers:
-        raise Refusal(
-            Fault(("axes", number, "of"), f"this machine has no {axis.of.replace('_', ' ')}")
-        )
+        reason = f"this machine has no {axis.of.replace('_', ' ')}"
+        raise Refusal(Fault(("axes", number, "of"), reason))
     return Change(axis.of, pointers, axis.values, scales=True, setting=True)
 
 
-def applied(machine: SteadyStateQuestion, change: Change, value: float) -> SteadyStateQuestion:
+def _alternative(axis: AlternativeAxis, number: int, machine: SteadyStateQuestion) -> Change:
+    """Resolve elements that stand in one place in turn."""
+    place = ELEMENT.fullmatch(axis.pointer)
+    branch, step = (-1, -1) if place is None else (int(place[1]), int(place[2]))
+    there = 0 <= branch < len(machine.branches)
+    if not there or step >= len(machine.branches[branch].elements):
+        reason = (
+            f"{axis.pointer} is no element of this machine; point to one in a branch, such as "
+            "/branches/0/elements/0"
+        )
+        raise Refusal(Fault(("axes", number, "pointer"), reason))
+    elements = tuple(msgspec.to_builtins(element) for element in axis.elements)
+    return Change(axis.pointer[1:], (axis.pointer,), elements, scales=False, setting=False)
+
+
+def on(machine: SteadyStateQuestion, change: Change) -> Change:
+    """Give a factor as it acts on a machine into which other elements were put."""
+    if not change.scales:
+        return change
+    leaves = dict(_leaves(msgspec.to_builtins(machine), ""))
+    found = tuple(pointer for pointer in leaves if GROUPS[change.name].fullmatch(pointer))
+    return change._replace(pointers=found)
+
+
+def applied(machine: SteadyStateQuestion, change: Change, value: object) -> SteadyStateQuestion:
     """Give the machine with one axis at one value, checked against every limit of its fields."""
-    document = msgspec.to_builtins(machine)
+    document = msgspec.json.decode(msgspec.json.encode(machine))
     for pointer in change.pointers:
         *steps, last = pointer[1:].split("/")
         place: Any = document
-        for step in steps:
-            place = place[int(step)] if isinstance(place, list | tuple) else place[step]
-        key = int(last) if isinstance(place, list) else last
-        number = place[key] * value if change.scales else value
-        place[key] = int(number) if isinstance(place[key], int) and number.is_integer() else number
+        try:
+            for step in steps:
+                place = place[int(step)] if isinstance(place, list) else place[step]
+            key: Any = int(last) if isinstance(place, list) else last
+            place[key] = _put_for(place[key], value, scales=change.scales)
+        except (KeyError, IndexError, ValueError) as error:
+            reason = "the element that another axis puts there has no such field"
+            raise Refusal(Fault(tuple(pointer[1:].split("/")), reason)) from error
     return msgspec.convert(document, SteadyStateQuestion)
 
 
-def combinations(found: tuple[Change, ...]) -> Iterator[tuple[int, ...]]:
-    """Give every combination of values of some axes, as numbers of the values."""
-    return itertools.product(*(range(len(change.values)) for change in found))
-
-
-def case_numbers(
-    found: tuple[Change, ...], fixed: dict[int, int]
-) -> np.ndarray[tuple[int, ...], np.dtype[np.intp]]:
-    """Give the numbers of the cases in which some axes stand at fixed values."""
-    shape = tuple(len(change.values) for change in found)
-    every = np.arange(math.prod(shape)).reshape(shape)
-    return every[tuple(fixed.get(axis, slice(None)) for axis in range(len(found)))].ravel()
+def _put_for(old: Any, value: Any, *, scales: bool) -> object:  # noqa: ANN401 - any piece of a document
+    """Give what stands in the place of an old number or element; a count stays a whole number."""
+    if isinstance(value, dict):
+        return value
+    number = old * value if scales else value
+    return int(number) if isinstance(old, int) and number.is_integer() else number

@@ -11,7 +11,7 @@ from loopmargin_wire.answer import Question
 from loopmargin_wire.noise import NoiseQuestion
 from loopmargin_wire.solve_for import SolveForQuestion
 from loopmargin_wire.steady_state import SteadyStateQuestion
-from loopmargin_wire.sweep import FieldAxis, SweepQuestion
+from loopmargin_wire.sweep import AlternativeAxis, Axis, FactorAxis, SweepQuestion
 from loopmargin_wire.uncertainty import Drawing
 from loopmargin_wire.warm_up import WarmUpQuestion
 
@@ -43,7 +43,7 @@ def noise(question: NoiseQuestion) -> float:
 
 def steady_state(question: SteadyStateQuestion) -> float:
     """Work of one machine, and of those that are drawn about it. [s]"""
-    once_s = MACHINE_S + elements(question) * ELEMENT_S
+    once_s = machine(question)
     if question.uncertainty is None:
         return once_s
     draws = question.uncertainty.draws
@@ -52,17 +52,26 @@ def steady_state(question: SteadyStateQuestion) -> float:
 
 def warm_up(question: WarmUpQuestion) -> float:
     """Work of one machine and its course in time. [s]"""
-    return 3.0 * (MACHINE_S + elements(question.machine) * ELEMENT_S)
+    return 3.0 * machine(question.machine)
 
 
 def sweep(question: SweepQuestion) -> float:
     """Work of all cases, and of each machine that is built for them. [s]"""
-    counts = [len(axis.values) for axis in question.axes]
+    counts = [_values(axis) for axis in question.axes]
     number = min(math.prod(counts), question.case_limit)
-    anew = [len(axis.values) for axis in question.axes if isinstance(axis, FieldAxis)]
+    anew = [_values(axis) for axis in question.axes if not isinstance(axis, FactorAxis)]
     builds = sum(counts) + math.prod(anew)
-    once = MACHINE_S + elements(question.machine) * ELEMENT_S
-    return once + builds * BUILD_S + cases(question.machine, number)
+    return machine(question.machine) + builds * BUILD_S + cases(question.machine, number)
+
+
+def machine(question: SteadyStateQuestion) -> float:
+    """Work of one machine about which nothing is drawn. [s]"""
+    return MACHINE_S + elements(question) * ELEMENT_S
+
+
+def _values(axis: Axis) -> int:
+    """Count what an axis runs through."""
+    return len(axis.elements if isinstance(axis, AlternativeAxis) else axis.values)
 
 
 def solve_for(question: SolveForQuestion) -> float:

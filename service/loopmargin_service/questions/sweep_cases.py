@@ -1,0 +1,296 @@
+"""The cases of a sweep from one number to another, solved; the same digits in any division.
+
+Cases of one machine are solved together. A machine is built, and set at each value of each
+axis, once in a process: what is prepared for a question is kept for its next cases.
+"""
+
+import math
+from functools import lru_cache
+from typing import Any, NamedTuple
+
+import msgspec
+import numpy as np
+from numpy.typing import NDArray
+
+from loopmargin_service.physics import batch, machine
+from loopmargin_service.physics.machine import Equilibrium, Setting
+from loopmargin_service.physics.network import Array
+from loopmargin_service.questions import machine_build, parts, pipework
+from loopmargin_service.questions.machine_build import Built
+from loopmargin_service.questions.machine_cases import Cases, describe_cases
+from loopmargin_service.questions.refusals import Refusal
+from loopmargin_service.questions.sweep_axes import Change, applied, changes, on
+from loopmargin_wire.part import Reservoir
+from loopmargin_wire.steady_state import HeatedBlock, SteadyStateQuestion
+from loopmargin_wire.sweep import CaseFault, CaseStatus, SweepQuestion
+
+# Cases that stay in the processor's cache while they are solved together.
+TOGETHER = 2000
+MOST_FAULTS = 100
+MACHINES_KEPT = 128
+STATUSES: tuple[CaseStatus, ...] = (
+    "settled",
+    "outside_validity",
+    "not_converged",
+    "refused",
+    "worker_lost",
+)
+SETTLED, OUTSIDE, UNSETTLED, REFUSED, LOST = range(5)
+
+Numbers = NDArray[np.intp]
+
+
+class Plan(NamedTuple):
+    """How a sweep is laid out: its axes, the grid they make, and the columns of every case."""
+
+    axes: tuple[Change, ...]
+    shape: tuple[int, ...]
+    columns: tuple[tuple[str, str], ...]
+
+    @property
+    def cases(self) -> int:
+        """Count the cases."""
+        return math.prod(self.shape)
+
+    @property
+    def structural(self) -> tuple[int, ...]:
+        """Give the numbers of the axes that change the machine itself."""
+        return tuple(number for number, axis in enumerate(self.axes) if not axis.setting)
+
+
+class Block(NamedTuple):
+    """Cases that follow each other: columns (columns, cases), NaN where there is no number."""
+
+    first: int
+    status: NDArray[np.uint8]
+    holds: NDArray[np.bool_]
+    numbers: Array
+    faults: tuple[CaseFault, ...] = ()
+
+
+class _Prepared(NamedTuple):
+    """One machine of the sweep, set at each value of each axis that only turns a setting."""
+
+    question: SteadyStateQuestion
+    built: Built
+    base: Setting
+    turned: tuple[Setting | None, ...]
+    impossible: tuple[dict[int, str], ...]
+
+
+@lru_cache(maxsize=8)
+def plan(question: SweepQuestion) -> Plan:
+    """Lay out a sweep, with every refusal that it deserves."""
+    found = changes(question)
+    built = build(question.machine)
+    names = [
+        ("coolant_hottest", "degC"),
+        ("coolant_mean", "degC"),
+        ("flow", "L/min"),
+        ("case_air", "degC"),
+        *((f"part {item.wire.name} {row + 1}", "degC") for row, item in enumerate(built.blocks)),
+        ("iterations", "1"),
+        ("last_movement", "K"),
+    ]
+    return Plan(found, tuple(len(change.values) for change in found), tuple(names))
+
+
+def build(question: SteadyStateQuestion) -> Built:
+    """Build a machine, with every refusal that it deserves."""
+    parts.above_freezing(parts.mix(question.coolant), question.room.air_c, ("room", "air_c"))
+    reservoir = question.reservoir or Reservoir(node=question.pumps[0].from_node)
+    plumbing = pipework.build(question.branches, question.pumps, reservoir.node)
+    return machine_build.build(question, plumbing)
+
+
+def setting_of(question: SteadyStateQuestion, built: Built) -> Setting:
+    """Set one machine as it stands."""
+    return machine_build.setting(question, built, np.ones(1), np.ones(1))
+
+
+def solve(question: SweepQuestion, first: int, last: int) -> Block:
+    """
+    Solve the cases from *first* up to, but without, *last*.
+
+    Parameters
+    ----------
+    question : SweepQuestion
+        Machine and axes; nothing else of it matters.
+    first, last : int
+        Numbers of cases; the last axis runs first. [-]
+
+    Returns
+    -------
+    Block
+        Columns in the order of `plan(question).columns`.
+
+    Notes
+    -----
+    A case has the same digits in whichever range it is solved.
+    """
+    laid = plan(question)
+    block = empty(laid, first, last)
+    places = np.unravel_index(np.arange(first, last), laid.shape)
+    faults: list[CaseFault] = []
+    for fixed, rows in _machines(laid, places):
+        prepared = _prepared(question, fixed)
+        if isinstance(prepared, str):
+            _refuse(faults, first + rows, prepared)
+            continue
+        setting, bad = _settings(prepared, [place[rows] for place in places])
+        for row, reason in bad.items():
+            _refuse(faults, first + rows[[row]], reason)
+        good = np.array([row for row in range(rows.size) if row not in bad], dtype=np.intp)
+        _solve(block, prepared, setting, (good, rows))
+    faults.sort(key=lambda fault: fault.case)
+    return block._replace(faults=tuple(faults[:MOST_FAULTS]))
+
+
+def empty(laid: Plan, first: int, last: int, status: int = REFUSED) -> Block:
+    """Lay out cases of which none has numbers."""
+    number = last - first
+    return Block(
+        first,
+        np.full(number, status, dtype=np.uint8),
+        np.zeros(number, dtype=np.bool_),
+        np.full((len(laid.columns), number), np.nan),
+    )
+
+
+def _machines(
+    laid: Plan, places: tuple[NDArray[np.intp], ...]
+) -> list[tuple[tuple[int, ...], Numbers]]:
+    """Give the machines that some cases stand for, and which of the cases are whose."""
+    structural = laid.structural
+    if not structural:
+        return [((), np.arange(places[0].size))]
+    chosen = np.stack([places[axis] for axis in structural])
+    found, whose = np.unique(chosen, axis=1, return_inverse=True)
+    return [
+        (tuple(int(value) for value in found[:, number]), np.flatnonzero(whose.ravel() == number))
+        for number in range(found.shape[1])
+    ]
+
+
+@lru_cache(maxsize=MACHINES_KEPT)
+def _prepared(question: SweepQuestion, fixed: tuple[int, ...]) -> _Prepared | str:
+    """Build one machine and set it at every value; a machine that is refused gives the reason."""
+    laid = plan(question)
+    machine_asked = question.machine
+    try:
+        for axis, value in zip(laid.structural, fixed, strict=True):
+            change = laid.axes[axis]
+            machine_asked = applied(machine_asked, change, change.values[value])
+        built = build(machine_asked)
+    except (Refusal, msgspec.ValidationError) as error:
+        return str(error)
+    base = setting_of(machine_asked, built)
+    turned = [
+        _turned(machine_asked, on(machine_asked, change), base) if change.setting else (None, {})
+        for change in laid.axes
+    ]
+    settings, impossible = zip(*turned, strict=True)
+    return _Prepared(machine_asked, built, base, settings, impossible)
+
+
+def _turned(
+    question: SteadyStateQuestion, change: Change, base: Setting
+) -> tuple[Setting, dict[int, str]]:
+    """Set the machine at each value of one axis; a value that is impossible stays at the base."""
+    settings, impossible = [], {}
+    for number, value in enumerate(change.values):
+        try:
+            there = applied(question, change, value)
+            settings.append(setting_of(there, build(there)))
+        except (Refusal, msgspec.ValidationError) as error:
+            impossible[number] = f"{change.name} at {value:g}: {error}"
+            settings.append(base)
+    columns = zip(*settings, strict=True)
+    return Setting._make(
+        np.concatenate(column, axis=-1) if isinstance(column[0], np.ndarray) else column[0]
+        for column in columns
+    ), impossible
+
+
+def _settings(
+    prepared: _Prepared, places: list[NDArray[np.intp]]
+) -> tuple[Setting, dict[int, str]]:
+    """Set cases of one machine; give also the cases that a value makes impossible.
+
+    Each value of an axis is set on the machine alone, and the differences it makes are added
+    up over the axes: no two axes turn the same thing, and the heat of the case air is a sum.
+    """
+    base = prepared.base
+    whole = batch.cases_of(base, np.zeros(places[0].size, dtype=np.intp))
+    bad: dict[int, str] = {}
+    for axis, turned in enumerate(prepared.turned):
+        if turned is None:
+            continue
+        whole = _plus(whole, batch.cases_of(turned, places[axis]), base)
+        for number, reason in prepared.impossible[axis].items():
+            bad.update(dict.fromkeys(map(int, np.flatnonzero(places[axis] == number)), reason))
+    return whole, bad
+
+
+def _plus(whole: Setting, turned: Setting, base: Setting) -> Setting:
+    """Add the differences that one axis makes."""
+    rows: zip[tuple[Any, Any, Any]] = zip(whole, turned, base, strict=True)
+    return Setting._make(
+        have + (new - old) if isinstance(have, np.ndarray) else have for have, new, old in rows
+    )
+
+
+def _refuse(faults: list[CaseFault], cases: Numbers, reason: str) -> None:
+    """Note why cases have no numbers, a bounded number of times."""
+    told = cases[: MOST_FAULTS - len(faults)].tolist()
+    faults.extend(CaseFault(case=case, reason=reason[:2000]) for case in told)
+
+
+def _solve(
+    block: Block, prepared: _Prepared, setting: Setting, which: tuple[Numbers, Numbers]
+) -> None:
+    """Solve the good cases of one machine and write them into their rows of the block."""
+    good, rows = which
+    for start in range(0, good.size, TOGETHER):
+        chosen = good[start : start + TOGETHER]
+        here = batch.cases_of(setting, chosen)
+        state = machine.solve(prepared.built.machine, here)
+        solved = describe_cases(prepared.built, here, state)
+        _put(block, rows[chosen], prepared.question, (solved, state))
+
+
+def _put(
+    block: Block,
+    rows: Numbers,
+    question: SteadyStateQuestion,
+    found: tuple[Cases, Equilibrium],
+) -> None:
+    """Write the numbers of solved cases; what did not settle keeps those of its solution alone."""
+    solved, state = found
+    numbers = np.vstack(
+        [
+            solved.coolant_hottest_c,
+            solved.coolant_mean_c,
+            solved.flow_l_per_min,
+            solved.case_air_c,
+            solved.component_c,
+        ]
+    )
+    block.numbers[:-2, rows] = np.where(solved.settled, numbers, np.nan)
+    block.numbers[-2, rows] = state.iterations
+    block.numbers[-1, rows] = np.where(np.isfinite(state.change), state.change, np.nan)
+    unsettled = np.where(state.converged, OUTSIDE, UNSETTLED)
+    block.status[rows] = np.where(solved.settled, SETTLED, unsettled)
+    limits = np.array([item.limit_c for item in _blocks(question)])[:, None]
+    block.holds[rows] = (
+        solved.settled
+        & (solved.coolant_hottest_c <= question.coolant_limit_c)
+        & (solved.flow_l_per_min >= question.required_flow_l_per_min)
+        & (solved.component_c <= limits).all(axis=0)
+    )
+
+
+def _blocks(question: SteadyStateQuestion) -> list[HeatedBlock]:
+    """List the cooled parts in the order of the branches."""
+    elements = (element for branch in question.branches for element in branch.elements)
+    return [element for element in elements if isinstance(element, HeatedBlock)]
