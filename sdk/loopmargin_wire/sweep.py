@@ -109,7 +109,13 @@ class Grid(State, frozen=True, kw_only=True):
 
 
 class SweepAnswer(Answer, frozen=True, kw_only=True):
-    """Columns over the grid, each case with its own status; a bad case spoils no other."""
+    """Columns over the grid, each case with its own status; a bad case spoils no other.
+
+    With `Accept: application/x-ndjson` the cases come as a stream instead, one record a line: a
+    `SweepHead`, blocks in the order of the cases, and a `SweepEnd`, or a `SweepBroken` that says
+    why and where to go on. With `application/x-msgpack-stream` each record is msgpack inside a
+    msgpack `bin 32`, and blocks are binary columns. A stream without a last record was cut.
+    """
 
     question: SweepQuestion
     state: Grid

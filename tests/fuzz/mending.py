@@ -181,6 +181,7 @@ def _sought(body: Body) -> None:
         unknown["highest"] = max(*ends, unknown["lowest"] + 0.5)
     if "axes" in body:
         body["case_limit"] = 20_000
+        body["first_case"] = 0
 
 
 def _fewer_draws(body: Body) -> None:

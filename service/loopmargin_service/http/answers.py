@@ -173,7 +173,7 @@ def question_handler(
 
     # The router sends what it is told to be a Reply by calling it, and a stream is called alike.
     async def ask(request: Asking) -> Reply:
-        media = streams.wanted(request) if asked_for.streamed else None
+        media = streams.wanted(request) if asked_for.records else None
         if media is not None:
             return cast("Reply", await streams.reply(request, media))
         return await calculation.reply(request)

@@ -67,7 +67,7 @@ TAGS = {
 def document(rows: tuple[Route, ...], examples: dict[str, Document]) -> Document:
     """Build the document; the examples are by name of question."""
     paths = {row.path: question_path(row, examples[row.name]) for row in rows}
-    types = [kind for row in rows for kind in (row.question, row.answer)]
+    types = [kind for row in rows for kind in (row.question, row.answer, *row.records, *row.packed)]
     return {
         "openapi": "3.1.0",
         "info": {

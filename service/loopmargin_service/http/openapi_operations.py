@@ -10,6 +10,7 @@ from loopmargin_service.http.openapi_headers import LIMITED, read, sent
 from loopmargin_service.http.openapi_refusals import CONNECTION_REFUSALS, refer, silent_refusal
 from loopmargin_service.http.openapi_schemas import paragraphs, reference
 from loopmargin_service.http.routes import Route
+from loopmargin_service.http.stream_media import StreamMedia
 
 Described = dict[str, Any]
 
@@ -54,7 +55,7 @@ def question_path(row: Route, example: Described) -> Described:
                 "headers": sent(
                     "Content-Location", "ETag", "Vary", "Cache-Control", "Cache-Status", *LIMITED
                 ),
-                "content": _content(row.answer, example["answer"]),
+                "content": {**_content(row.answer, example["answer"]), **_streams(row)},
             },
             "400": refer("Unreadable"),
             "401": refer("KeyRefused"),
@@ -232,6 +233,17 @@ def _for_key_holders(path: Described) -> Described:
 def _content(kind: type[Struct], example: Described) -> Described:
     schema = {"schema": reference(kind)}
     return {Media.JSON.value: {**schema, "example": example}, Media.MSGPACK.value: schema}
+
+
+def _streams(row: Route) -> Described:
+    """Describe what each record of a stream is, where an answer can be had as one."""
+    if not row.records:
+        return {}
+    kinds = {StreamMedia.NDJSON: row.records, StreamMedia.MSGPACK: row.packed}
+    return {
+        media.value: {"schema": {"anyOf": [reference(kind) for kind in records]}}
+        for media, records in kinds.items()
+    }
 
 
 def _health(kind: type[Struct], text: str) -> Described:

@@ -1,7 +1,9 @@
 """The table of questions: one row for each, from which paths, documents and pages follow."""
 
 from collections.abc import Callable
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, get_args
+
+from msgspec import Struct
 
 from loopmargin_service.questions import (
     noise,
@@ -21,7 +23,12 @@ from loopmargin_wire.radiator_area import RadiatorAreaAnswer, RadiatorAreaQuesti
 from loopmargin_wire.solve_for import SolveForAnswer, SolveForQuestion
 from loopmargin_wire.steady_state import SteadyStateAnswer, SteadyStateQuestion
 from loopmargin_wire.supply_headroom import SupplyHeadroomAnswer, SupplyHeadroomQuestion
-from loopmargin_wire.sweep import SweepAnswer, SweepQuestion
+from loopmargin_wire.sweep import (
+    PackedSweepRecord,
+    SweepAnswer,
+    SweepQuestion,
+    SweepRecord,
+)
 from loopmargin_wire.warm_up import WarmUpAnswer, WarmUpQuestion
 
 
@@ -29,7 +36,7 @@ class Route(NamedTuple):
     """One question: its name on the path, its types, who answers it, and what to say of it.
 
     `work` estimates from a question how long its answer takes on one core. [s]
-    A `streamed` answer can also be had as a stream of records.
+    An answer that has `records` can also be had as a stream of these, or of the `packed` ones.
     """
 
     name: str
@@ -42,7 +49,8 @@ class Route(NamedTuple):
     method: str
     validity: str
     work: Callable[[Any], float] = work.part
-    streamed: bool = False
+    records: tuple[type[Struct], ...] = ()
+    packed: tuple[type[Struct], ...] = ()
 
     @property
     def path(self) -> str:
@@ -131,7 +139,8 @@ ROUTES: tuple[Route, ...] = (
         validity="That of the whole machine, case by case: a case that is refused, does not "
         "settle or runs away is named so and spoils no other.",
         work=work.sweep,
-        streamed=True,
+        records=get_args(SweepRecord),
+        packed=get_args(PackedSweepRecord),
     ),
     Route(
         "solve-for",
