@@ -163,12 +163,7 @@ def _stores(body: Body) -> None:
 def _sought(body: Body) -> None:
     """Point axes and unknowns at numbers that every machine has, each at another one."""
     for number, axis in enumerate(body.get("axes", ())):
-        axis["values"] = axis["values"][:3]
-        if axis["kind"] == "factor":
-            axis["of"] = "fan_speeds"
-        if number or axis["kind"] == "field":
-            minimal = {"kind": "field", "pointer": POINTERS[number], "values": axis["values"]}
-            body["axes"][number] = minimal
+        body["axes"][number] = _axis(number, axis)
     if "unknown" in body:
         unknown = body["unknown"]
         if unknown["kind"] == "factor":
@@ -182,6 +177,16 @@ def _sought(body: Body) -> None:
     if "axes" in body:
         body["case_limit"] = 20_000
         body["first_case"] = 0
+
+
+def _axis(number: int, axis: Body) -> Body:
+    """Let the first axis be of any kind, and make the others fields apart from it."""
+    if axis["kind"] == "alternative" and not number:
+        return {**axis, "pointer": "/branches/0/elements/0", "elements": axis["elements"][:2]}
+    values = axis.get("values", [20.0])[:3]
+    if axis["kind"] == "factor" and not number:
+        return {**axis, "of": "fan_speeds", "values": values}
+    return {"kind": "field", "pointer": POINTERS[number], "values": values}
 
 
 def _fewer_draws(body: Body) -> None:
