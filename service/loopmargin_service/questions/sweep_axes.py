@@ -175,10 +175,9 @@ def _factor(axis: FactorAxis, number: int, leaves: dict[str, float]) -> Change:
 
 def _alternative(axis: AlternativeAxis, number: int, machine: SteadyStateQuestion) -> Change:
     """Resolve elements that stand in one place in turn."""
-    place = ELEMENT.fullmatch(axis.pointer)
-    branch, step = (-1, -1) if place is None else (int(place[1]), int(place[2]))
-    there = 0 <= branch < len(machine.branches)
-    if not there or step >= len(machine.branches[branch].elements):
+    site = site_of(axis.pointer)
+    sizes = [len(branch.elements) for branch in machine.branches]
+    if site is None or site[0] >= len(sizes) or site[1] >= sizes[site[0]]:
         reason = (
             f"{axis.pointer} is no element of this machine; point to one in a branch, such as "
             "/branches/0/elements/0"
@@ -186,6 +185,12 @@ def _alternative(axis: AlternativeAxis, number: int, machine: SteadyStateQuestio
         raise Refusal(Fault(("axes", number, "pointer"), reason))
     elements = tuple(msgspec.to_builtins(element) for element in axis.elements)
     return Change(axis.pointer[1:], (axis.pointer,), elements, scales=False, setting=False)
+
+
+def site_of(pointer: str) -> tuple[int, int] | None:
+    """Give branch and element that a pointer leads to, if it leads to a whole element."""
+    place = ELEMENT.fullmatch(pointer)
+    return None if place is None else (int(place[1]), int(place[2]))
 
 
 def on(machine: SteadyStateQuestion, change: Change) -> Change:

@@ -19,7 +19,7 @@ from loopmargin_service.questions import machine_build, parts, pipework
 from loopmargin_service.questions.machine_build import Built
 from loopmargin_service.questions.machine_cases import Cases, describe_cases
 from loopmargin_service.questions.refusals import Refusal
-from loopmargin_service.questions.sweep_axes import Change, applied, changes, on
+from loopmargin_service.questions.sweep_axes import Change, applied, changes, on, site_of
 from loopmargin_wire.part import Reservoir
 from loopmargin_wire.steady_state import HeatedBlock, SteadyStateQuestion
 from loopmargin_wire.sweep import CaseFault, CaseStatus, SweepQuestion
@@ -38,14 +38,28 @@ STATUSES: tuple[CaseStatus, ...] = (
 SETTLED, OUTSIDE, UNSETTLED, REFUSED, LOST = range(5)
 
 Numbers = NDArray[np.intp]
+# Branch and element.
+Site = tuple[int, int]
+# Columns before those of the cooled parts, and after them.
+MACHINE_COLUMNS = (
+    ("coolant_hottest", "degC"),
+    ("coolant_mean", "degC"),
+    ("flow", "L/min"),
+    ("case_air", "degC"),
+)
+SOLUTION_COLUMNS = (("iterations", "1"), ("last_movement", "K"))
 
 
 class Plan(NamedTuple):
-    """How a sweep is laid out: its axes, the grid they make, and the columns of every case."""
+    """How a sweep is laid out: its axes, the grid they make, and the columns of every case.
+
+    Cooled parts have a column for each of the `sites` where any of the machines has one.
+    """
 
     axes: tuple[Change, ...]
     shape: tuple[int, ...]
     columns: tuple[tuple[str, str], ...]
+    sites: tuple[Site, ...]
 
     @property
     def cases(self) -> int:
@@ -76,23 +90,33 @@ class _Prepared(NamedTuple):
     base: Setting
     turned: tuple[Setting | None, ...]
     impossible: tuple[dict[int, str], ...]
+    part_columns: Numbers
 
 
 @lru_cache(maxsize=8)
 def plan(question: SweepQuestion) -> Plan:
     """Lay out a sweep, with every refusal that it deserves."""
     found = changes(question)
-    built = build(question.machine)
-    names = [
-        ("coolant_hottest", "degC"),
-        ("coolant_mean", "degC"),
-        ("flow", "L/min"),
-        ("case_air", "degC"),
-        *((f"part {item.wire.name} {row + 1}", "degC") for row, item in enumerate(built.blocks)),
-        ("iterations", "1"),
-        ("last_movement", "K"),
-    ]
-    return Plan(found, tuple(len(change.values) for change in found), tuple(names))
+    build(question.machine)
+    parts = _parts(question.machine, found)
+    named = tuple((f"part {name} {row + 1}", "degC") for row, name in enumerate(parts.values()))
+    return Plan(
+        found,
+        tuple(len(change.values) for change in found),
+        (*MACHINE_COLUMNS, *named, *SOLUTION_COLUMNS),
+        tuple(parts),
+    )
+
+
+def _parts(question: SteadyStateQuestion, found: tuple[Change, ...]) -> dict[Site, str]:
+    """Name every cooled part that some machine of a sweep has, by its site."""
+    parts = {site: element.name for site, element in _blocks(question).items()}
+    for change in found:
+        site = site_of(change.pointers[0])
+        if site is not None:
+            names = [value["name"] for value in change.values if value["kind"] == "block"]
+            parts.update({site: parts.get(site, names[0])} if names else {})
+    return dict(sorted(parts.items()))
 
 
 def build(question: SteadyStateQuestion) -> Built:
@@ -190,7 +214,9 @@ def _prepared(question: SweepQuestion, fixed: tuple[int, ...]) -> _Prepared | st
         for change in laid.axes
     ]
     settings, impossible = zip(*turned, strict=True)
-    return _Prepared(machine_asked, built, base, settings, impossible)
+    columns = [len(MACHINE_COLUMNS) + laid.sites.index(site) for site in _blocks(machine_asked)]
+    part_columns = np.array(columns, dtype=np.intp)
+    return _Prepared(machine_asked, built, base, settings, impossible, part_columns)
 
 
 def _turned(
@@ -256,32 +282,34 @@ def _solve(
         here = batch.cases_of(setting, chosen)
         state = machine.solve(prepared.built.machine, here)
         solved = describe_cases(prepared.built, here, state)
-        _put(block, rows[chosen], prepared.question, (solved, state))
+        _put(block, rows[chosen], prepared, (solved, state))
 
 
 def _put(
     block: Block,
     rows: Numbers,
-    question: SteadyStateQuestion,
+    prepared: _Prepared,
     found: tuple[Cases, Equilibrium],
 ) -> None:
     """Write the numbers of solved cases; what did not settle keeps those of its solution alone."""
     solved, state = found
-    numbers = np.vstack(
-        [
+    question = prepared.question
+    for column, values in enumerate(
+        (
             solved.coolant_hottest_c,
             solved.coolant_mean_c,
             solved.flow_l_per_min,
             solved.case_air_c,
-            solved.component_c,
-        ]
-    )
-    block.numbers[:-2, rows] = np.where(solved.settled, numbers, np.nan)
+        )
+    ):
+        block.numbers[column, rows] = np.where(solved.settled, values, np.nan)
+    for column, values in zip(prepared.part_columns, solved.component_c, strict=True):
+        block.numbers[column, rows] = np.where(solved.settled, values, np.nan)
     block.numbers[-2, rows] = state.iterations
     block.numbers[-1, rows] = np.where(np.isfinite(state.change), state.change, np.nan)
     unsettled = np.where(state.converged, OUTSIDE, UNSETTLED)
     block.status[rows] = np.where(solved.settled, SETTLED, unsettled)
-    limits = np.array([item.limit_c for item in _blocks(question)])[:, None]
+    limits = np.array([item.limit_c for item in _blocks(question).values()])[:, None]
     block.holds[rows] = (
         solved.settled
         & (solved.coolant_hottest_c <= question.coolant_limit_c)
@@ -290,7 +318,11 @@ def _put(
     )
 
 
-def _blocks(question: SteadyStateQuestion) -> list[HeatedBlock]:
-    """List the cooled parts in the order of the branches."""
-    elements = (element for branch in question.branches for element in branch.elements)
-    return [element for element in elements if isinstance(element, HeatedBlock)]
+def _blocks(question: SteadyStateQuestion) -> dict[Site, HeatedBlock]:
+    """Give the cooled parts by their sites, in the order in which a machine is built."""
+    return {
+        (branch, step): element
+        for branch, one in enumerate(question.branches)
+        for step, element in enumerate(one.elements)
+        if isinstance(element, HeatedBlock)
+    }

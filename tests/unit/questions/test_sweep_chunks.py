@@ -101,6 +101,30 @@ def test_a_field_that_an_element_lacks_is_refused_by_name() -> None:
     assert "has no such field" in state.faults[0].reason
 
 
+def test_parts_have_a_column_where_any_machine_has_one() -> None:
+    """A block that another element replaces, and one that stands in the place of a tube."""
+    elements = machine()["branches"][0]["elements"]
+    place = next(n for n, element in enumerate(elements) if element["kind"] == "block")
+    tube, block = elements[0], elements[place]
+    extra = {**block, "name": "extra", "power_w": 20.0}
+    axes = (
+        {"kind": "alternative", "pointer": "/branches/0/elements/0", "elements": [tube, extra]},
+        {
+            "kind": "alternative",
+            "pointer": f"/branches/0/elements/{place}",
+            "elements": [block, tube],
+        },
+    )
+    state = sweep.answer(asked(*axes)).state
+    parts = {c.name: c.values for c in state.columns if c.name.startswith("part ")}
+    first, second, third = parts.values()
+
+    assert list(parts) == ["part extra 1", f"part {block['name']} 2", list(parts)[2]]
+    assert [value is None for value in first] == [True, True, False, False]
+    assert [value is None for value in second] == [False, True, False, True]
+    assert None not in third
+
+
 def test_a_lost_case_has_no_numbers_and_a_reason() -> None:
     """It stands in its place."""
     question = asked(FANS)
