@@ -16,7 +16,7 @@ import numpy as np
 
 from loopmargin_service.physics import batch, coolant, machine
 from loopmargin_service.physics.network import Array
-from loopmargin_service.questions import sweep_cases
+from loopmargin_service.questions import sweep_plan
 from loopmargin_service.questions.machine_cases import describe_cases
 from loopmargin_wire.steady_state import SteadyStateQuestion
 from tests.performance.sweep_loop import compiled, layout, ours, points, script
@@ -118,9 +118,9 @@ def _machine_targets() -> list[bool]:
 def whole_machine(count: int) -> Array:
     """Solve and describe so many cases of the example machine; give the hottest coolant."""
     question = msgspec.json.decode(EXAMPLE.read_bytes(), type=SteadyStateQuestion)
-    built = sweep_cases.build(question)
+    built = sweep_plan.build(question)
     random = np.random.default_rng(1)
-    one = batch.cases_of(sweep_cases.setting_of(question, built), np.zeros(count, dtype=np.intp))
+    one = batch.cases_of(sweep_plan.setting_of(question, built), np.zeros(count, dtype=np.intp))
     given = one._replace(
         fan_ratio=one.fan_ratio * random.uniform(0.6, 1.1, count),
         pump_ratio=one.pump_ratio * random.uniform(0.7, 1.2, count),

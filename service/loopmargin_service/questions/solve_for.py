@@ -17,7 +17,7 @@ from loopmargin_service.questions import (
     machine_state,
     steady_state,
     supply_headroom,
-    sweep_cases,
+    sweep_plan,
 )
 from loopmargin_service.questions.affinity import too_fast
 from loopmargin_service.questions.edition import EDITION
@@ -125,8 +125,8 @@ class _Judge:
 
     def _judged(self, question: SteadyStateQuestion, value: float) -> Judged:
         """Judge one machine by the worst of its criteria."""
-        built = sweep_cases.build(question)
-        setting = sweep_cases.setting_of(question, built)
+        built = sweep_plan.build(question)
+        setting = sweep_plan.setting_of(question, built)
         state = machine.solve(built.machine, setting)
         fast = too_fast(question.pumps, (fans for fans in built.fans if fans is not None))
         if fast is not None:

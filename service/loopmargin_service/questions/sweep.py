@@ -4,9 +4,10 @@ import msgspec
 import numpy as np
 
 from loopmargin_service.physics.network import Array
-from loopmargin_service.questions import steady_state, sweep_axes, sweep_cases, wording
+from loopmargin_service.questions import steady_state, sweep_axes, sweep_cases, sweep_plan, wording
 from loopmargin_service.questions.edition import EDITION
-from loopmargin_service.questions.sweep_cases import LOST, STATUSES, Block, Plan
+from loopmargin_service.questions.sweep_cases import LOST, STATUSES, Block
+from loopmargin_service.questions.sweep_plan import Plan
 from loopmargin_wire.answer import Outcome
 from loopmargin_wire.sweep import (
     LONGEST_BLOCK,
@@ -31,7 +32,7 @@ NOTES = (wording.AIR_FLOW_NOTE, wording.NO_LOOP_LOSS_NOTE)
 
 def answer(question: SweepQuestion) -> SweepAnswer:
     """Solve the whole grid."""
-    laid = sweep_cases.plan(question)
+    laid = sweep_plan.plan(question)
     sweep_axes.require_whole(question, laid.cases)
     block = sweep_cases.solve(question, 0, laid.cases)
     plain = steady_state.answer(_undrawn(question).machine)
@@ -49,7 +50,7 @@ def answer(question: SweepQuestion) -> SweepAnswer:
 
 def head(question: SweepQuestion, digest: str) -> SweepHead:
     """Begin a stream of the grid, with every refusal that it deserves."""
-    laid = sweep_cases.plan(question)
+    laid = sweep_plan.plan(question)
     plain = steady_state.answer(_undrawn(question).machine)
     return SweepHead(
         edition=EDITION,
@@ -87,7 +88,7 @@ def chunk(question: SweepQuestion, first: int, last: int) -> bytes:
 def lost(question: SweepQuestion, case: int) -> bytes:
     """Pack a case that has ended every process it was given to."""
     reason = "every process that solved this case died; it may need more memory than there is"
-    block = sweep_cases.empty(sweep_cases.plan(question), case, case + 1, LOST)
+    block = sweep_cases.empty(sweep_plan.plan(question), case, case + 1, LOST)
     return msgspec.msgpack.encode(
         _packed(block._replace(faults=(CaseFault(case=case, reason=reason),)))
     )

@@ -4,7 +4,6 @@ Cases of one machine are solved together. A machine is built, and set at each va
 axis, once in a process: what is prepared for a question is kept for its next cases.
 """
 
-import math
 from functools import lru_cache
 from typing import Any, NamedTuple
 
@@ -15,13 +14,19 @@ from numpy.typing import NDArray
 from loopmargin_service.physics import batch, machine
 from loopmargin_service.physics.machine import Equilibrium, Setting
 from loopmargin_service.physics.network import Array
-from loopmargin_service.questions import machine_build, parts, pipework
 from loopmargin_service.questions.machine_build import Built
 from loopmargin_service.questions.machine_cases import Cases, describe_cases
 from loopmargin_service.questions.refusals import Refusal
-from loopmargin_service.questions.sweep_axes import Change, applied, changes, on, site_of
-from loopmargin_wire.part import Reservoir
-from loopmargin_wire.steady_state import HeatedBlock, SteadyStateQuestion
+from loopmargin_service.questions.sweep_axes import Change, applied, on
+from loopmargin_service.questions.sweep_plan import (
+    MACHINE_COLUMNS,
+    Plan,
+    blocks,
+    build,
+    plan,
+    setting_of,
+)
+from loopmargin_wire.steady_state import SteadyStateQuestion
 from loopmargin_wire.sweep import CaseFault, CaseStatus, SweepQuestion
 
 # Cases that stay in the processor's cache while they are solved together.
@@ -38,38 +43,6 @@ STATUSES: tuple[CaseStatus, ...] = (
 SETTLED, OUTSIDE, UNSETTLED, REFUSED, LOST = range(5)
 
 Numbers = NDArray[np.intp]
-# Branch and element.
-Site = tuple[int, int]
-# Columns before those of the cooled parts, and after them.
-MACHINE_COLUMNS = (
-    ("coolant_hottest", "degC"),
-    ("coolant_mean", "degC"),
-    ("flow", "L/min"),
-    ("case_air", "degC"),
-)
-SOLUTION_COLUMNS = (("iterations", "1"), ("last_movement", "K"))
-
-
-class Plan(NamedTuple):
-    """How a sweep is laid out: its axes, the grid they make, and the columns of every case.
-
-    Cooled parts have a column for each of the `sites` where any of the machines has one.
-    """
-
-    axes: tuple[Change, ...]
-    shape: tuple[int, ...]
-    columns: tuple[tuple[str, str], ...]
-    sites: tuple[Site, ...]
-
-    @property
-    def cases(self) -> int:
-        """Count the cases."""
-        return math.prod(self.shape)
-
-    @property
-    def structural(self) -> tuple[int, ...]:
-        """Give the numbers of the axes that change the machine itself."""
-        return tuple(number for number, axis in enumerate(self.axes) if not axis.setting)
 
 
 class Block(NamedTuple):
@@ -91,45 +64,6 @@ class _Prepared(NamedTuple):
     turned: tuple[Setting | None, ...]
     impossible: tuple[dict[int, str], ...]
     part_columns: Numbers
-
-
-@lru_cache(maxsize=8)
-def plan(question: SweepQuestion) -> Plan:
-    """Lay out a sweep, with every refusal that it deserves."""
-    found = changes(question)
-    build(question.machine)
-    parts = _parts(question.machine, found)
-    named = tuple((f"part {name} {row + 1}", "degC") for row, name in enumerate(parts.values()))
-    return Plan(
-        found,
-        tuple(len(change.values) for change in found),
-        (*MACHINE_COLUMNS, *named, *SOLUTION_COLUMNS),
-        tuple(parts),
-    )
-
-
-def _parts(question: SteadyStateQuestion, found: tuple[Change, ...]) -> dict[Site, str]:
-    """Name every cooled part that some machine of a sweep has, by its site."""
-    parts = {site: element.name for site, element in _blocks(question).items()}
-    for change in found:
-        site = site_of(change.pointers[0])
-        if site is not None:
-            names = [value["name"] for value in change.values if value["kind"] == "block"]
-            parts.update({site: parts.get(site, names[0])} if names else {})
-    return dict(sorted(parts.items()))
-
-
-def build(question: SteadyStateQuestion) -> Built:
-    """Build a machine, with every refusal that it deserves."""
-    parts.above_freezing(parts.mix(question.coolant), question.room.air_c, ("room", "air_c"))
-    reservoir = question.reservoir or Reservoir(node=question.pumps[0].from_node)
-    plumbing = pipework.build(question.branches, question.pumps, reservoir.node)
-    return machine_build.build(question, plumbing)
-
-
-def setting_of(question: SteadyStateQuestion, built: Built) -> Setting:
-    """Set one machine as it stands."""
-    return machine_build.setting(question, built, np.ones(1), np.ones(1))
 
 
 def solve(question: SweepQuestion, first: int, last: int) -> Block:
@@ -214,7 +148,7 @@ def _prepared(question: SweepQuestion, fixed: tuple[int, ...]) -> _Prepared | st
         for change in laid.axes
     ]
     settings, impossible = zip(*turned, strict=True)
-    columns = [len(MACHINE_COLUMNS) + laid.sites.index(site) for site in _blocks(machine_asked)]
+    columns = [len(MACHINE_COLUMNS) + laid.sites.index(site) for site in blocks(machine_asked)]
     part_columns = np.array(columns, dtype=np.intp)
     return _Prepared(machine_asked, built, base, settings, impossible, part_columns)
 
@@ -309,20 +243,10 @@ def _put(
     block.numbers[-1, rows] = np.where(np.isfinite(state.change), state.change, np.nan)
     unsettled = np.where(state.converged, OUTSIDE, UNSETTLED)
     block.status[rows] = np.where(solved.settled, SETTLED, unsettled)
-    limits = np.array([item.limit_c for item in _blocks(question).values()])[:, None]
+    limits = np.array([item.limit_c for item in blocks(question).values()])[:, None]
     block.holds[rows] = (
         solved.settled
         & (solved.coolant_hottest_c <= question.coolant_limit_c)
         & (solved.flow_l_per_min >= question.required_flow_l_per_min)
         & (solved.component_c <= limits).all(axis=0)
     )
-
-
-def _blocks(question: SteadyStateQuestion) -> dict[Site, HeatedBlock]:
-    """Give the cooled parts by their sites, in the order in which a machine is built."""
-    return {
-        (branch, step): element
-        for branch, one in enumerate(question.branches)
-        for step, element in enumerate(one.elements)
-        if isinstance(element, HeatedBlock)
-    }

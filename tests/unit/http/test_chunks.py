@@ -11,7 +11,7 @@ from loopmargin_service.http.chunks import TRIES, WINDOW, Chunks, Job
 from loopmargin_service.http.crew import BothCrews, CrewGone, handed, heard
 from loopmargin_service.http.store import AnswerStore
 from loopmargin_service.http.worker_process import WorkerLost
-from loopmargin_service.questions import edition, sweep, sweep_cases
+from loopmargin_service.questions import edition, sweep, sweep_plan
 from loopmargin_wire.sweep import PackedBlock, SweepQuestion
 from tests.unit.questions.swept import FANS, asked
 
@@ -196,4 +196,4 @@ def test_other_questions_have_other_chunks() -> None:
     assert sweep.same_cases(question) == sweep.same_cases(asked(FANS))
     assert msgspec.structs.asdict(sweep.same_cases(question))["axes"] == question.axes
     assert isinstance(sweep.same_cases(question), SweepQuestion)
-    assert sweep_cases.plan(question).cases == CASES
+    assert sweep_plan.plan(question).cases == CASES

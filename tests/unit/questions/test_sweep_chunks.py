@@ -6,7 +6,7 @@ import msgspec
 import numpy as np
 import pytest
 
-from loopmargin_service.questions import sweep, sweep_cases
+from loopmargin_service.questions import sweep, sweep_cases, sweep_plan
 from loopmargin_service.questions.refusals import Refusal
 from loopmargin_wire.sweep import MOST_CASES, PackedBlock, SweepQuestion
 from tests.unit.questions.swept import BORE, FANS, ROOM, asked, machine, radiators
@@ -14,7 +14,7 @@ from tests.unit.questions.swept import BORE, FANS, ROOM, asked, machine, radiato
 
 def whole(question: SweepQuestion) -> PackedBlock:
     """Solve all cases at once."""
-    return sweep.opened(sweep.chunk(question, 0, sweep_cases.plan(question).cases))
+    return sweep.opened(sweep.chunk(question, 0, sweep_plan.plan(question).cases))
 
 
 @pytest.mark.parametrize("size", [1, 3, 5, 7])

@@ -1,0 +1,99 @@
+"""How a sweep is laid out: its machines, its grid, and what each case has numbers of."""
+
+import math
+from functools import lru_cache
+from typing import NamedTuple
+
+import numpy as np
+
+from loopmargin_service.physics.machine import Setting
+from loopmargin_service.questions import machine_build, parts, pipework
+from loopmargin_service.questions.machine_build import Built
+from loopmargin_service.questions.sweep_axes import Change, changes, site_of
+from loopmargin_wire.part import Reservoir
+from loopmargin_wire.steady_state import HeatedBlock, SteadyStateQuestion
+from loopmargin_wire.sweep import SweepQuestion
+
+# Branch and element.
+Site = tuple[int, int]
+# Columns before those of the cooled parts, and after them.
+MACHINE_COLUMNS = (
+    ("coolant_hottest", "degC"),
+    ("coolant_mean", "degC"),
+    ("flow", "L/min"),
+    ("case_air", "degC"),
+)
+SOLUTION_COLUMNS = (("iterations", "1"), ("last_movement", "K"))
+
+
+class Plan(NamedTuple):
+    """How a sweep is laid out: its axes, the grid they make, and the columns of every case.
+
+    Cooled parts have a column for each of the `sites` where any of the machines has one.
+    """
+
+    axes: tuple[Change, ...]
+    shape: tuple[int, ...]
+    columns: tuple[tuple[str, str], ...]
+    sites: tuple[Site, ...]
+
+    @property
+    def cases(self) -> int:
+        """Count the cases."""
+        return math.prod(self.shape)
+
+    @property
+    def structural(self) -> tuple[int, ...]:
+        """Give the numbers of the axes that change the machine itself."""
+        return tuple(number for number, axis in enumerate(self.axes) if not axis.setting)
+
+
+@lru_cache(maxsize=8)
+def plan(question: SweepQuestion) -> Plan:
+    """Lay out a sweep, with every refusal that it deserves."""
+    found = changes(question)
+    build(question.machine)
+    named_parts = _parts(question.machine, found)
+    columns = tuple(
+        (f"part {name} {row + 1}", "degC") for row, name in enumerate(named_parts.values())
+    )
+    return Plan(
+        found,
+        tuple(len(change.values) for change in found),
+        (*MACHINE_COLUMNS, *columns, *SOLUTION_COLUMNS),
+        tuple(named_parts),
+    )
+
+
+def _parts(question: SteadyStateQuestion, found: tuple[Change, ...]) -> dict[Site, str]:
+    """Name every cooled part that some machine of a sweep has, by its site."""
+    named = {site: element.name for site, element in blocks(question).items()}
+    for change in found:
+        site = site_of(change.pointers[0])
+        if site is not None:
+            names = [value["name"] for value in change.values if value["kind"] == "block"]
+            named.update({site: named.get(site, names[0])} if names else {})
+    return dict(sorted(named.items()))
+
+
+def build(question: SteadyStateQuestion) -> Built:
+    """Build a machine, with every refusal that it deserves."""
+    parts.above_freezing(parts.mix(question.coolant), question.room.air_c, ("room", "air_c"))
+    reservoir = question.reservoir or Reservoir(node=question.pumps[0].from_node)
+    plumbing = pipework.build(question.branches, question.pumps, reservoir.node)
+    return machine_build.build(question, plumbing)
+
+
+def setting_of(question: SteadyStateQuestion, built: Built) -> Setting:
+    """Set one machine as it stands."""
+    return machine_build.setting(question, built, np.ones(1), np.ones(1))
+
+
+def blocks(question: SteadyStateQuestion) -> dict[Site, HeatedBlock]:
+    """Give the cooled parts by their sites, in the order in which a machine is built."""
+    return {
+        (branch, step): element
+        for branch, one in enumerate(question.branches)
+        for step, element in enumerate(one.elements)
+        if isinstance(element, HeatedBlock)
+    }
