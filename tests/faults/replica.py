@@ -18,6 +18,8 @@ HIT = "loopmargin-answers; hit"
 PATIENT_S = 10.0
 # Within this time whatever is expected has to have come about, on the busiest machine.
 BOUND_S = 20.0
+# Numbers of questions that nobody has asked, of no replica: servers outlive them.
+FRESH = count(1)
 
 
 def eventually(holds: Callable[[], bool]) -> None:
@@ -35,7 +37,6 @@ class Replica:
         self.counter = Counter()
         settings = Settings(redis_url=url, redis_timeout_s=timeout_s)
         self.client = TestClient(create_app(settings, parcel_routes(self.counter)))
-        self._fresh = count(1)
 
     def ask(self, edge: int = 1) -> tuple[float, str]:
         """Ask about a parcel of one edge; give its total and the state of the store."""
@@ -46,7 +47,7 @@ class Replica:
 
     def ask_anew(self) -> str:
         """Ask something that was not asked before; the answer has to be right."""
-        edge = next(self._fresh)
+        edge = next(FRESH)
         edges = f"[{edge % 900},{edge // 900}]"
         body = f'{{"edges_mm":{edges},"fragile":true}}'.encode()
         response = self.client.post("/v1/parcel", content=body, headers=JSON)
