@@ -8,6 +8,7 @@ again is let in, and no charge waits longer than one call.
 import asyncio
 from typing import Any
 
+import pytest
 from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
@@ -15,6 +16,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 from loopmargin_service.http.quota import US, Meter, Policy, charge
 from loopmargin_service.http.redis_link import CALL_TIMEOUT_S, GRACE_S, Breaker, RedisLink
 from loopmargin_service.http.redis_quota import SCRIPT, RedisQuota
+from tests.fuzz.amount import EXAMPLES
 from tests.unit.http.server_in_memory import Illness, ServerInMemory
 from tests.virtual_time import now_s, runner
 
@@ -134,3 +136,10 @@ class QuotaMachine(RuleBasedStateMachine):
 
 TestQuotaMachine = QuotaMachine.TestCase
 TestQuotaMachine.settings = settings(max_examples=40, stateful_step_count=25, print_blob=True)
+
+
+class TestQuotaMachineForLong(QuotaMachine.TestCase):
+    """The same with many more."""
+
+    pytestmark = pytest.mark.long
+    settings = settings(max_examples=EXAMPLES, stateful_step_count=50, print_blob=True)
