@@ -27,6 +27,7 @@ CONTRADICTION = "/problems/contradiction"
 CHECKS = {"positive_data_acceptance": {"expected-statuses": ["2xx", "3xx", "404", "422"]}}
 # A busy machine may take longer than the tool would wait; ours is the deadline that counts.
 WHOLE = {"checks": CHECKS, "request-timeout": 120.0}
+NO_KEYS = Settings(worker_processes=0)
 # The tool tries every bound of every field in turn. Whoever asks about a whole machine has
 # thousands of them, nearly all in the parts that these three have too; the rest is left to
 # the long form.
@@ -97,14 +98,16 @@ def standing(app: ASGIApp) -> ASGIApp:
     return kept
 
 
-def served(form: Document, *, keep_one_in: int = 1) -> schemathesis.BaseSchema:
+def served(
+    form: Document, *, keep_one_in: int = 1, settings: Settings = NO_KEYS
+) -> schemathesis.BaseSchema:
     """Load the document from the application, in the process.
 
     Of the sweep over every bound, what has to be computed takes the time; one in a few of
     those questions is kept, always the same ones.
     """
     config = schemathesis.Config.from_dict(form)
-    app = standing(create_app(Settings(worker_processes=0)))
+    app = standing(create_app(settings))
     schema = schemathesis.openapi.from_asgi("/openapi.json", app, config=config)
 
     @schema.hook
