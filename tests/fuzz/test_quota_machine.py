@@ -13,7 +13,7 @@ from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
-from loopmargin_service.http.quota import US, Meter, Policy, charge
+from loopmargin_service.http.quota import US, Meter, Policy, charge, share
 from loopmargin_service.http.redis_link import CALL_TIMEOUT_S, GRACE_S, Breaker, RedisLink
 from loopmargin_service.http.redis_quota import SCRIPT, RedisQuota
 from tests.fuzz.amount import EXAMPLES
@@ -22,7 +22,7 @@ from tests.virtual_time import now_s, runner
 
 REPLICAS = 2
 QUOTA = Policy(US // 5, 64)
-SHARE = QUOTA.share(REPLICAS)
+SHARE = share(QUOTA, REPLICAS)
 # More than a share holds: let in when that is full but for one unit, and then a debt.
 LARGEST = 40
 MOMENT_S = 1e-6
