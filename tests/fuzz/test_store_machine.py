@@ -26,7 +26,7 @@ from loopmargin_service.http.redis_store import RedisStore
 from loopmargin_service.http.store import AnswerStore
 from loopmargin_service.questions.refusals import Fault, Refusal
 from tests.fuzz.amount import EXAMPLES
-from tests.unit.http.server_in_memory import Illness, ServerInMemory
+from tests.unit.http.server_in_memory import ILLNESSES, Illness, ServerInMemory
 from tests.virtual_time import now_s, runner
 
 SHORT_S, LONG_S = 0.004, 1.0
@@ -34,16 +34,6 @@ MOMENT_S = 1e-6
 CALL_S = CALL_TIMEOUT_S + GRACE_S
 REFUSED = "refused"
 NAMES = st.sampled_from(["a", "b", REFUSED])
-ILLNESSES: tuple[Illness, ...] = (
-    "well",
-    "hangs",
-    "slow",
-    "very slow",
-    "resets",
-    "read only",
-    "full",
-    "loses",
-)
 
 
 class OutOfLuckError(Exception):

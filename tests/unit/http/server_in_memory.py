@@ -2,7 +2,7 @@
 
 import asyncio
 from collections.abc import Callable
-from typing import Literal
+from typing import Literal, get_args
 
 from redis.exceptions import ConnectionError as ConnectionFailed
 from redis.exceptions import OutOfMemoryError, ReadOnlyError
@@ -10,6 +10,7 @@ from redis.exceptions import OutOfMemoryError, ReadOnlyError
 from tests.virtual_time import now_s
 
 Illness = Literal["well", "hangs", "slow", "very slow", "resets", "read only", "full", "loses"]
+ILLNESSES: tuple[Illness, ...] = get_args(Illness)
 DELAYS = {"slow": 0.03, "very slow": 0.2}
 
 
