@@ -22,6 +22,7 @@ help:
 	@echo "make bench    benchmarks, as ratios"
 	@echo "make intervals  do stated intervals hold the truth as often as they say? (minutes)"
 	@echo "make laws     write tests/published/README.md from the published tests"
+	@echo "make coverage  branches of physics and questions that the unit and published tests reach"
 	@echo "make mutate   change physics in thousands of places and see whether a test notices; hours"
 	@echo "make openapi  write openapi/openapi.json and the example answers"
 	@echo "make deploy-files      write the table of settings and the bill of materials"
@@ -111,6 +112,13 @@ bench: .venv/ready-test
 
 laws: .venv/ready-test
 	$(BIN)/python -m tests.published.laws_page
+
+coverage: .venv/ready-test
+	$(BIN)/python -m pytest -q -m "not long" --cov=loopmargin_service.physics \
+		--cov=loopmargin_service.questions --cov-branch --cov-report= \
+		tests/published tests/unit/physics tests/unit/questions
+	$(BIN)/coverage report --skip-covered --show-missing --fail-under=100 --include='*/physics/*'
+	$(BIN)/coverage report --skip-covered --show-missing --fail-under=99 --include='*/questions/*'
 
 # In a copy, where service/ is called src/: the tool finds packages there and at the top only.
 # MUTANTS='loopmargin_service.physics.air.*' looks at one module.

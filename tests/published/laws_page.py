@@ -138,7 +138,7 @@ def main() -> None:
         sys.exit("a published test fails")
     made = text(register.rows)
     if "--check" in sys.argv:
-        sys.exit("\n".join(differences(PAGE.read_text(), made)))
+        sys.exit("\n".join(differences(PAGE.read_text(), made)) or 0)
     PAGE.write_text(made)
 
 
