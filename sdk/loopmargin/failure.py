@@ -1,5 +1,6 @@
 """Whatever came back that is no answer, turned into an error of the tree."""
 
+from contextlib import suppress
 from typing import Any
 
 import httpx
@@ -42,8 +43,17 @@ def failure_of(outcome: Outcome, attempts: int, options: Options, now: float) ->
             " the service running there? Give base_url or set LOOPMARGIN_BASE_URL.",
             attempts=attempts,
         )
-    failure.__cause__ = outcome
+    failure.__cause__ = without_headers(outcome)
     return failure
+
+
+def without_headers(outcome: Outcome) -> BaseException | None:
+    """Take our headers, a key among them, out of an error before anybody reports or pickles it."""
+    if isinstance(outcome, httpx.RequestError):
+        # One that was raised outside of a request has none, and says so by this error.
+        with suppress(RuntimeError):
+            outcome.request = httpx.Request(outcome.request.method, outcome.request.url)
+    return outcome if isinstance(outcome, BaseException) else None
 
 
 def refusal(arrival: Arrival, attempts: int, now: float) -> Refused | None:
