@@ -1,13 +1,16 @@
 """Sweeps as streams from a real service, with workers that die and callers who leave."""
 
+import asyncio
 import os
 import signal
 
+import httpx
 import msgspec
 import psutil
 
 from loopmargin_service.http.app import create_app
 from loopmargin_service.http.settings import Settings
+from loopmargin_service.http.streams import MOST_STREAMS
 from loopmargin_service.questions import sweep
 from loopmargin_wire.sweep import SweepBlock, SweepBroken, SweepEnd, SweepHead
 from tests.faults.replica import eventually
@@ -85,6 +88,29 @@ def test_workers_are_free_soon_after_the_caller_has_left() -> None:
         solved = app.state.chunks.solved
 
     assert solved < 12
+
+
+def test_streams_that_begin_at_once_find_no_more_room_than_others() -> None:
+    """So many are sent; the rest is told when to come back, and nothing else."""
+
+    async def burst(url: str) -> list[httpx.Response]:
+        async with httpx.AsyncClient(timeout=120.0) as client:
+            headers = {"content-type": "application/json", "accept": NDJSON}
+            body = msgspec.json.encode(LARGE)
+            ask = client.build_request("POST", f"{url}/v1/sweep", content=body, headers=headers)
+            asking = (client.send(ask, stream=True) for _ in range(MOST_STREAMS + 4))
+            answers = await asyncio.gather(*asking)
+            for answer in answers:
+                await answer.aclose()
+            return answers
+
+    with ServiceProcess() as service:
+        answers = asyncio.run(burst(service.url))
+
+    refused = [answer for answer in answers if answer.status_code == 503]
+    assert [answer.status_code for answer in answers].count(200) == MOST_STREAMS
+    assert len(refused) == 4
+    assert all("retry-after" in answer.headers for answer in refused)
 
 
 def test_a_stream_that_takes_too_long_says_where_it_stopped() -> None:

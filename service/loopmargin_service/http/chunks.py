@@ -2,7 +2,8 @@
 
 A chunk is named by what it holds (machine and axes, edition, range of cases), so that an
 interrupted sweep computes only what is missing. Only so many are under way that the crew
-is busy: whoever reads slowly holds up the next ones, and whoever leaves ends them.
+is busy: whoever reads slowly holds up the next ones, and whoever leaves ends them. A chunk
+with a case that lost its processes is given and not kept: the next asking may fare better.
 """
 
 import asyncio
@@ -65,6 +66,8 @@ class Chunks:
             return found.answer
         packed = await self._solved(job.question, first, last)
         self.solved += 1
+        if not sweep.repeatable(packed):
+            return packed
         if found.available:
             await self._kept.keep(name, packed)
         else:

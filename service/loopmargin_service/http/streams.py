@@ -87,10 +87,7 @@ class Streams:
         header = asked(scope)
         sent = body_media(header)
         body = await read_body(request.receive, self._settings.body_bytes, header.content_length)
-        if self.open >= MOST_STREAMS:
-            self._meters.refused.add("queue_full")
-            detail = f"{self.open} sweeps are being sent already; ask again in a while."
-            raise TurnedAwayError(BUSY, detail, BACK_IN_S)
+        self._require_room()
         limit = deadline(header.prefer, self._settings.deadline_s)
         async with Attended(request.receive, limit, self._overrun):
             question, _ = canonical(_READER.read(body, sent))
@@ -104,7 +101,11 @@ class Streams:
         return Stream(self, question, head, media, allowance)
 
     async def send(self, stream: Stream, scope: Scope, receive: Receive, send: Send) -> None:
-        """Send a stream to its end, or to what ends it."""
+        """Send a stream to its end, or to what ends it.
+
+        Others may have begun since there was room for this one, so that is looked at again.
+        """
+        self._require_room()
         self.open += 1
         limit = Deadline(
             self._settings.stream_s,
@@ -123,6 +124,13 @@ class Streams:
             await _soon(sending.close(SweepBroken(next_case=sending.next_case, problem=problem)))
         finally:
             self.open -= 1
+
+    def _require_room(self) -> None:
+        """Turn a stream away while as many as may be are being sent."""
+        if self.open >= MOST_STREAMS:
+            self._meters.refused.add("queue_full")
+            detail = f"{self.open} sweeps are being sent already; ask again in a while."
+            raise TurnedAwayError(BUSY, detail, BACK_IN_S)
 
     async def _blocks(self, stream: Stream) -> AsyncIterator[PackedBlock]:
         """Give the cases in blocks, as fast as the caller's quota allows."""

@@ -99,6 +99,11 @@ def opened(packed: bytes) -> PackedBlock:
     return msgspec.msgpack.decode(packed, type=_AnyLength).block()
 
 
+def repeatable(packed: bytes) -> bool:
+    """Tell whether cases would come out the same again; a lost one depends on where it was."""
+    return LOST not in opened(packed).status
+
+
 def joined(parts: list[PackedBlock]) -> bytes:
     """Pack parts that follow each other as one."""
     whole = PackedBlock(

@@ -142,6 +142,16 @@ def test_a_case_that_ends_its_process_fails_alone(monkeypatch: pytest.MonkeyPatc
     assert words.columns[0][3] == whole.columns[0][3]
 
 
+def test_a_case_that_lost_its_processes_is_tried_again_next_time() -> None:
+    """What depended on the place where it was solved stays under no name."""
+    kept = store()
+    collected(Chunks(Hands(poison=2), kept), job())
+    parts = collected(Chunks(hands := Hands(), kept), job())
+
+    assert hands.done == [(2, 3)]
+    assert sweep.joined(parts) == sweep.chunk(asked(FANS), 0, CASES)
+
+
 def test_a_process_that_dies_once_costs_nothing_but_time() -> None:
     """The chunk is given to another one."""
     hands = Hands(deaths=TRIES - 1)
