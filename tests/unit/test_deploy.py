@@ -73,9 +73,14 @@ def test_the_image_asks_whether_it_lives_on_its_own_port() -> None:
     """The health check and the exposed port are those that the image sets."""
     port = image_environment()["LOOPMARGIN_PORT"]
 
-    assert f"'127.0.0.1', {port}" in DOCKERFILE
-    assert f"EXPOSE {port}\n" in DOCKERFILE
-    assert CONTAINER["ports"] == [{"name": "http", "containerPort": int(port)}]
+    metrics = image_environment()["LOOPMARGIN_METRICS_PORT"]
+
+    assert 'CMD ["python", "-m", "loopmargin_service.http.healthcheck"]' in DOCKERFILE
+    assert f"EXPOSE {port} {metrics}\n" in DOCKERFILE
+    assert CONTAINER["ports"] == [
+        {"name": "http", "containerPort": int(port)},
+        {"name": "metrics", "containerPort": int(metrics)},
+    ]
     assert NGINX.count(f":{port} ") == 2
 
 
@@ -180,12 +185,13 @@ def test_only_the_proxy_is_reached_from_outside() -> None:
     """Replicas and store publish no port and live on a network without a way out."""
     published = [name for name, row in COMPOSE["services"].items() if "ports" in row]
 
-    assert published == ["proxy"]
+    assert published == ["proxy", "watch"]
+    assert COMPOSE["services"]["watch"]["ports"] == ["127.0.0.1:9090:9090"]
     assert COMPOSE["networks"]["inside"]["internal"] is True
     assert all(
         row["networks"] == ["inside"]
         for name, row in COMPOSE["services"].items()
-        if name != "proxy"
+        if name not in published
     )
 
 
@@ -263,7 +269,7 @@ def test_one_version_everywhere() -> None:
 )
 def test_images_have_exact_tags(image: str) -> None:
     """Three numbers at least; never latest."""
-    assert re.fullmatch(r"[\w./-]+:\d+\.\d+\.\d+[\w.-]*(@sha256:[0-9a-f]{64})?", image)
+    assert re.fullmatch(r"[\w./-]+:v?\d+\.\d+\.\d+[\w.-]*(@sha256:[0-9a-f]{64})?", image)
 
 
 def test_the_image_is_built_from_the_locks() -> None:

@@ -86,6 +86,9 @@ class Watch:
         self._bound: dict[tuple[str, str, int], _Meter] = {}
         self._in_flight = 0
         meters.in_flight.set_function(lambda: self._in_flight)
+        # There from the start: a mistake that began its own series would be no increase.
+        for route in self._routes:
+            meters.requests.labels(route, "POST", "500")
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Handle one request."""

@@ -39,7 +39,11 @@ def values(client: TestClient[Litestar]) -> dict[tuple[str, tuple[str, ...]], fl
 def requests(client: TestClient[Litestar]) -> dict[tuple[str, ...], float]:
     """Give the count of requests by method, route and status."""
     name = "loopmargin_http_requests_total"
-    return {labels: value for (found, labels), value in values(client).items() if found == name}
+    return {
+        labels: value
+        for (found, labels), value in values(client).items()
+        if found == name and value
+    }
 
 
 def test_requests_are_counted_by_route_method_and_status(client: TestClient[Litestar]) -> None:
