@@ -8,7 +8,7 @@ PIP := $(BIN)/python -m pip --disable-pip-version-check
 LINTER := tests/openapi_lint
 NOT_SECRET := \.lock$$|package-lock\.json$$|deploy/sbom\.json$$|openapi\.json$$|\.answer\.json$$
 
-.PHONY: help demo intervals test serve check check-code check-openapi check-deploy check-secrets \
+.PHONY: help numbers numbers-record demo intervals test serve check check-code check-openapi check-deploy check-secrets \
 	check-proxy format fuzz soak bench laws mutate openapi deploy-files accept-secrets release-contract lock clean
 
 help:
@@ -19,6 +19,8 @@ help:
 	@echo "make fuzz     the long fuzz and the soak; FUZZ_EXAMPLES, FUZZ_SEEDS, FUZZ_SEED,"
 	@echo "              FUZZ_REQUESTS and SOAK_REQUESTS say how much (tests/fuzz/amount.py)"
 	@echo "make soak     the soak alone: memory, files and tasks after very many requests"
+	@echo "make numbers  what changed in numbers since the recorded edition, or between EDITIONS='A B'"
+	@echo "make numbers-record    record the numbers of the edition that the code states"
 	@echo "make bench    benchmarks, as ratios"
 	@echo "make intervals  do stated intervals hold the truth as often as they say? (minutes)"
 	@echo "make laws     write tests/published/README.md from the published tests"
@@ -107,6 +109,12 @@ soak: .venv/ready-test
 
 intervals: .venv/ready-test
 	$(BIN)/python -m tests.intervals
+
+numbers: .venv/ready-test
+	$(BIN)/python -m tests.editions $(EDITIONS)
+
+numbers-record: .venv/ready-test
+	$(BIN)/python -m tests.editions --record
 
 bench: .venv/ready-test
 	$(BIN)/python -m tests.performance

@@ -38,6 +38,7 @@ Q = TypeVar("Q", bound=Question)
 def service() -> Iterator[str]:
     """Run the service on a free port, with the answer store in its own memory."""
     environment = {k: v for k, v in os.environ.items() if not k.startswith("LOOPMARGIN_")}
+    environment["LOOPMARGIN_LOG_LEVEL"] = "error"
     command = [sys.executable, "-m", "loopmargin_service.http", "--port", "0"]
     # The command is this interpreter and our own module; nothing comes from outside.
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=environment) as process:  # noqa: S603

@@ -1,3 +1,3 @@
 """The edition of the numbers: it changes whenever any answer may change."""
 
-EDITION = "2026.1"
+EDITION = "2026.2"
