@@ -9,7 +9,7 @@ LINTER := tests/openapi_lint
 NOT_SECRET := \.lock$$|package-lock\.json$$|deploy/sbom\.json$$|openapi\.json$$|\.answer\.json$$
 
 .PHONY: help numbers numbers-record demo intervals test serve check check-code check-openapi check-deploy check-secrets \
-	check-proxy format fuzz soak bench laws mutate openapi deploy-files accept-secrets release-contract lock clean
+	check-proxy format fuzz soak bench audit audit-image audit-linter laws mutate openapi deploy-files accept-secrets release-contract lock clean
 
 help:
 	@echo "make demo     size the demo machine, over HTTP"
@@ -26,6 +26,7 @@ help:
 	@echo "make laws     write tests/published/README.md from the published tests"
 	@echo "make coverage  branches of physics and questions that the unit and published tests reach"
 	@echo "make mutate   change physics in thousands of places and see whether a test notices; hours"
+	@echo "make audit    known vulnerabilities; wants a way out to the network"
 	@echo "make openapi  write openapi/openapi.json and the example answers"
 	@echo "make deploy-files      write the table of settings and the bill of materials"
 	@echo "make accept-secrets    take what looks like a secret now as none; review the difference"
@@ -142,6 +143,26 @@ mutate: .venv/ready-test
 openapi: .venv/ready-test
 	$(BIN)/python -m loopmargin_service.http.openapi
 
+# Known vulnerabilities, asked of databases on the network: no part of make check. What could not
+# be asked fails, as an audit that did not happen must not look like one that found nothing.
+audit:
+	@$(MAKE) --no-print-directory --keep-going audit-image audit-linter
+
+audit-image: .venv/ready-audit
+	@.venv-audit/bin/pip-audit --strict --require-hashes --disable-pip \
+		-r deploy/requirements.lock || { echo "make audit: the packages of the image are NOT" \
+		"cleared: see above whether something was found or the database was not reached"; exit 1; }
+
+audit-linter: $(LINTER)/node_modules/.ready
+	@npm audit --prefix $(LINTER) || { echo "make audit: the packages of the linter are NOT" \
+		"cleared: see above whether something was found or the database was not reached"; exit 1; }
+
+# The newest, not a locked one: it has to know what was found since the last release.
+.venv/ready-audit:
+	$(PYTHON) -m venv .venv-audit
+	.venv-audit/bin/python -m pip --disable-pip-version-check install --quiet pip-audit
+	@mkdir -p .venv && touch $@
+
 deploy-files: .venv/ready-test
 	$(BIN)/python deploy/settings_table.py
 	$(BIN)/python deploy/sbom.py
@@ -161,4 +182,4 @@ lock: .venv/ready-run
 	$(LOCK) --extra build -c requirements.lock -o deploy/requirements-build.lock
 
 clean:
-	rm -rf .venv demo/output build dist $(LINTER)/node_modules
+	rm -rf .venv .venv-audit demo/output build dist $(LINTER)/node_modules
