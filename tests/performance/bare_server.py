@@ -7,6 +7,7 @@ import uvicorn
 
 from loopmargin_service.http.health import Readiness
 from loopmargin_service.http.serve import Worker
+from loopmargin_service.http.settings import Settings
 from loopmargin_service.http.store import AnswerStore
 from tests.performance.bare import bare_app
 
@@ -25,7 +26,7 @@ def main(answer: Path) -> None:
         timeout_keep_alive=65,
     )
     bound = config.bind_socket()
-    Worker(config, Readiness(AnswerStore(0, 1)), 0.0).run(sockets=[bound])
+    Worker(config, Readiness(AnswerStore(0, 1)), None, Settings()).run(sockets=[bound])
 
 
 if __name__ == "__main__":

@@ -6,10 +6,12 @@ their store. Processor time is compared, not rates, because others may use the m
 
 import os
 import statistics
+import subprocess
 import sys
 import tempfile
 from contextlib import ExitStack
 from pathlib import Path
+from typing import Protocol
 
 import httpx
 
@@ -29,6 +31,13 @@ AIM = 1.25
 MOST = {"keys and quotas": 1.5, "the same, shared": 1.5, "the same, from a page": 1.6}
 TICKS = os.sysconf("SC_CLK_TCK")
 MOST_UNITS = 600_000
+
+
+class Running(Protocol):
+    """A service that listens somewhere and is a process."""
+
+    url: str
+    process: subprocess.Popen[str]
 
 
 def main() -> int:
@@ -70,11 +79,11 @@ def _times(stack: ExitStack, folder: Path) -> dict[str, float]:
     spent: dict[str, list[float]] = {name: [] for name in ways}
     for _ in range(ROUNDS):
         for name, (_, headers) in ways.items():
-            spent[name].append(_spent(services[name], headers, max(cores)))
+            spent[name].append(spent_each(services[name], headers, max(cores)))
     return {name: statistics.median(found) for name, found in spent.items()}
 
 
-def _spent(service: ServiceProcess, headers: dict[str, str], core: int) -> float:
+def spent_each(service: Running, headers: dict[str, str], core: int) -> float:
     """Load a service for a while and give its processor time for one answer. [s]"""
     asked = {"content-type": "application/json", **headers}
     answer = httpx.post(service.url + PATH, content=QUESTION.read_bytes(), headers=asked)

@@ -11,7 +11,7 @@ import random
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from functools import lru_cache
+from functools import lru_cache, partial
 from typing import Any
 
 import msgspec
@@ -20,7 +20,7 @@ from msgspec import Struct
 
 from loopmargin_service.http.lines import LineWriter
 from loopmargin_service.http.settings import Settings
-from loopmargin_service.http.watch import Finished
+from loopmargin_service.http.watch import Finished, digest_in
 from loopmargin_service.questions.edition import EDITION
 
 OURS = logging.getLogger("loopmargin")
@@ -68,7 +68,10 @@ class RequestLog:
     def __call__(self, scope: Scope, done: Finished) -> None:
         """Tell of one request."""
         if self._told(done.status):
-            self._writer.write(self._encode(_line(scope["state"], done)) + b"\n")
+            self._writer.write(partial(self._spelled, scope["state"], done, time.time()))
+
+    def _spelled(self, state: dict[str, Any], done: Finished, now_s: float) -> bytes:
+        return self._encode(_line(state, done, now_s)) + b"\n"
 
     def _told(self, status: int) -> bool:
         if level_of(status) < self._level:
@@ -150,9 +153,9 @@ def _second(whole_s: int) -> str:
     return time.strftime("%Y-%m-%dT%H:%M:%S", time.gmtime(whole_s))
 
 
-def _line(state: dict[str, Any], done: Finished) -> RequestLine:
+def _line(state: dict[str, Any], done: Finished, now_s: float) -> RequestLine:
     return RequestLine(
-        time=stamp(time.time()),
+        time=stamp(now_s),
         level=_WORDS[level_of(done.status)],
         request_id=str(state.get("request_id", ""))[:LONGEST_ID],
         trace_id=str(state.get("trace_id", ""))[:LONGEST_ID],
@@ -163,5 +166,5 @@ def _line(state: dict[str, Any], done: Finished) -> RequestLine:
         duration_s=round(done.duration_s, 6),
         body_bytes=done.body_bytes,
         store=done.store,
-        digest=done.digest,
+        digest=digest_in(done.location),
     )

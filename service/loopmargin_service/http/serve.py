@@ -111,7 +111,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             with tracing(settings) as traced:
                 app = create_app(settings, tell=tell, traced=traced)
                 app.state.meters.log_lines_dropped.set_function(lambda: writer.dropped)
-                return _serve(app, settings)
+                return serve(app, settings)
         except CannotServeError as error:
             sys.stderr.write(f"{error}\n")
             return 1
@@ -121,7 +121,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             logging.getLogger().addHandler(logging.NullHandler())
 
 
-def _serve(app: Litestar, settings: Settings) -> int:
+def serve(app: Litestar, settings: Settings) -> int:
     """Serve until told to stop."""
     config = uvicorn.Config(
         app,

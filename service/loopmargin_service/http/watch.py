@@ -29,7 +29,7 @@ class Finished(NamedTuple):
     duration_s: float
     body_bytes: int
     store: str
-    digest: str
+    location: bytes
 
 
 Tell = Callable[[Scope, Finished], None]
@@ -46,14 +46,14 @@ class _Meter(NamedTuple):
 class _Response:
     """What passed by of one response."""
 
-    __slots__ = ("body_bytes", "digest", "send", "status", "store")
+    __slots__ = ("body_bytes", "location", "send", "status", "store")
 
     def __init__(self, send: Send) -> None:
         self.send = send
         self.status = 0
         self.body_bytes = 0
         self.store = b""
-        self.digest = b""
+        self.location = b""
 
     async def pass_on(self, message: Message) -> None:
         """Note what a message says and send it."""
@@ -63,7 +63,7 @@ class _Response:
                 if name == b"cache-status":
                     self.store = value
                 elif name == b"content-location":
-                    self.digest = value
+                    self.location = value
         elif message["type"] == "http.response.body":
             self.body_bytes += len(message["body"])
         await self.send(message)
@@ -115,7 +115,6 @@ class Watch:
         if store:
             self._meters.store_results.add(store)
         if self._tell is not None:
-            found = _DIGEST.fullmatch(response.digest)
             self._tell(
                 scope,
                 Finished(
@@ -125,7 +124,7 @@ class Watch:
                     duration_s,
                     response.body_bytes,
                     store,
-                    found[1].decode() if found else "",
+                    response.location,
                 ),
             )
 
@@ -154,6 +153,12 @@ def route_of(scope: HTTPScope, path: str, routes: Collection[str]) -> str:
 def method_of(method: str) -> str:
     """Name a method, or the rest of them."""
     return method if method in METHODS else OTHER
+
+
+def digest_in(location: bytes) -> str:
+    """Read the digest off a Content-Location, if it is that of an answer."""
+    found = _DIGEST.fullmatch(location)
+    return found[1].decode() if found else ""
 
 
 @lru_cache(64)
