@@ -78,7 +78,7 @@ check-deploy: .venv/ready-test
 	$(BIN)/hadolint deploy/Dockerfile
 	$(BIN)/check-jsonschema --builtin-schema vendor.compose-spec deploy/compose*.yaml
 	$(BIN)/kubernetes-validate --strict --quiet \
-		$(filter-out %/kustomization.yaml,$(wildcard deploy/kubernetes/base/*.yaml))
+		$(filter-out %/kustomization.yaml,$(wildcard deploy/kubernetes/base/*.yaml deploy/kubernetes/sweeps/*.yaml))
 	$(BIN)/python -m pytest -q tests/unit/test_deploy_watch.py
 	$(BIN)/python deploy/settings_table.py --check
 	$(BIN)/python deploy/sbom.py --check
