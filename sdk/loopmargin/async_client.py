@@ -1,6 +1,8 @@
 """The asynchronous client, for asyncio."""
 
 import asyncio
+from collections.abc import AsyncGenerator, AsyncIterator
+from contextlib import AsyncExitStack
 from types import TracebackType
 from typing import Self, TypeVar, Unpack
 
@@ -8,8 +10,9 @@ import httpx
 
 from loopmargin.clock import SYSTEM, Clock
 from loopmargin.exchange import Exchange
-from loopmargin.message import Outcome, Pause, Reply, Send
+from loopmargin.message import Arrival, Outcome, Pause, Reply, Send
 from loopmargin.options import CallOptions, OptionChanges, Options, resolve_base_url
+from loopmargin.records import StreamRecord
 from loopmargin.retry import RetryBudget
 from loopmargin.routes import (
     NOISE,
@@ -23,6 +26,7 @@ from loopmargin.routes import (
     Route,
 )
 from loopmargin.session import POOL, Intake, Session
+from loopmargin.streaming import Deliver, Heard, Read, Steps
 from loopmargin_wire.answer import Answer, Question
 from loopmargin_wire.noise import NoiseAnswer, NoiseQuestion
 from loopmargin_wire.pump_head import PumpHeadAnswer, PumpHeadQuestion
@@ -96,6 +100,23 @@ class AsyncClient(Session):
     async def sweep(self, question: SweepQuestion, **limits: Unpack[CallOptions]) -> SweepAnswer:
         """How does the machine settle over a grid of settings?"""
         return (await self.ask(SWEEP, question, **limits)).answer
+
+    def sweep_stream(
+        self, question: SweepQuestion, **limits: Unpack[CallOptions]
+    ) -> AsyncGenerator[StreamRecord, None]:
+        """How does the machine settle over up to a million cases? They come as they are solved.
+
+        The first record is the head, then blocks of cases follow in order, and a `SweepEnd` counts
+        them all. Blocks are `SweepBlock` with encoding "json" and `PackedBlock`, quicker by far,
+        with "msgpack". Closing the generator hangs up, and the service stops solving.
+        Leave early within `contextlib.aclosing`, as Python closes no such generator at once.
+
+        `timeout` limits the wait for each record, and `deadline` the time in which none comes,
+        retries and waits included; the time that you take between records counts for neither.
+        A stream that was cut is taken up where it stopped, up to `max_retries` times in a row
+        without a new record. An error notes the case to go on from.
+        """
+        return deliver(self._streaming(question, limits), self._http, self._clock)
 
     async def solve_for(
         self, question: SolveForQuestion, **limits: Unpack[CallOptions]
@@ -181,3 +202,62 @@ async def receive(send: Send, http: httpx.AsyncClient, clock: Clock) -> Outcome:
             return intake.arrival(response)
     except (httpx.RequestError, TimeoutError) as error:
         return error
+
+
+async def deliver(
+    steps: Steps[None], http: httpx.AsyncClient, clock: Clock
+) -> AsyncGenerator[StreamRecord, None]:
+    """Do what a stream wants done and hand out its records; hang up at the end, however it ends."""
+    heard: Heard = None
+    async with Line(http) as line:
+        while True:
+            try:
+                step = steps.send(heard)
+            except StopIteration:
+                return
+            heard = None
+            if isinstance(step, Deliver):
+                yield step.record
+            elif isinstance(step, Pause):
+                await line.hang_up()
+                await clock.sleep_async(step.seconds)
+            else:
+                heard = await line.hear(step)
+
+
+class Line:
+    """One response at a time, read piece by piece."""
+
+    def __init__(self, http: httpx.AsyncClient) -> None:
+        self._http = http
+        self._open = AsyncExitStack()
+        self._pieces: AsyncIterator[bytes] | None = None
+
+    async def hear(self, step: Send | Read) -> Heard:
+        """Send a request or read a piece, or return what stopped it."""
+        try:
+            async with asyncio.timeout(step.limit_s):
+                return await (self._begin(step) if isinstance(step, Send) else self._piece())
+        except (httpx.RequestError, TimeoutError) as error:
+            return error
+
+    async def hang_up(self) -> None:
+        """Close the response, and its connection when there is more to come."""
+        await self._open.aclose()
+
+    async def _begin(self, send: Send) -> Arrival:
+        await self.hang_up()
+        response = await self._open.enter_async_context(self._http.stream(**send.arguments))
+        self._pieces = response.aiter_bytes()
+        return Arrival(response.status_code, response.headers, b"")
+
+    async def _piece(self) -> bytes:
+        return b"" if self._pieces is None else await anext(self._pieces, b"")
+
+    async def __aenter__(self) -> Self:
+        """Hang up at the end of the block."""
+        return self
+
+    async def __aexit__(self, *_: object) -> None:
+        """Hang up."""
+        await self.hang_up()

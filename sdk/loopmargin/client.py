@@ -1,5 +1,7 @@
 """The blocking client."""
 
+from collections.abc import Generator, Iterator
+from contextlib import ExitStack
 from types import TracebackType
 from typing import Self, TypeVar, Unpack
 
@@ -7,8 +9,9 @@ import httpx
 
 from loopmargin.clock import SYSTEM, Clock
 from loopmargin.exchange import Exchange
-from loopmargin.message import Outcome, Pause, Reply, Send
+from loopmargin.message import Arrival, Outcome, Pause, Reply, Send
 from loopmargin.options import CallOptions, OptionChanges, Options, resolve_base_url
+from loopmargin.records import StreamRecord
 from loopmargin.retry import RetryBudget
 from loopmargin.routes import (
     NOISE,
@@ -23,6 +26,7 @@ from loopmargin.routes import (
 )
 from loopmargin.session import POOL, Intake, Session
 from loopmargin.socket_deadline import DeadlineTransport, attempt_of
+from loopmargin.streaming import Deliver, Heard, Read, Steps
 from loopmargin_wire.answer import Answer, Question
 from loopmargin_wire.noise import NoiseAnswer, NoiseQuestion
 from loopmargin_wire.pump_head import PumpHeadAnswer, PumpHeadQuestion
@@ -107,6 +111,22 @@ class Client(Session):
         """How does the machine settle over a grid of settings?"""
         return self.ask(SWEEP, question, **limits).answer
 
+    def sweep_stream(
+        self, question: SweepQuestion, **limits: Unpack[CallOptions]
+    ) -> Generator[StreamRecord, None, None]:
+        """How does the machine settle over up to a million cases? They come as they are solved.
+
+        The first record is the head, then blocks of cases follow in order, and a `SweepEnd` counts
+        them all. Blocks are `SweepBlock` with encoding "json" and `PackedBlock`, quicker by far,
+        with "msgpack". Closing the generator hangs up, and the service stops solving.
+
+        `timeout` limits the wait for each record, and `deadline` the time in which none comes,
+        retries and waits included; the time that you take between records counts for neither.
+        A stream that was cut is taken up where it stopped, up to `max_retries` times in a row
+        without a new record. An error notes the case to go on from.
+        """
+        return deliver(self._streaming(question, limits), self._http, self._clock)
+
     def solve_for(
         self, question: SolveForQuestion, **limits: Unpack[CallOptions]
     ) -> SolveForAnswer:
@@ -187,3 +207,60 @@ def receive(send: Send, http: httpx.Client, clock: Clock) -> Outcome:
             return intake.arrival(response)
     except httpx.RequestError as error:
         return error
+
+
+def deliver(
+    steps: Steps[None], http: httpx.Client, clock: Clock
+) -> Generator[StreamRecord, None, None]:
+    """Do what a stream wants done and hand out its records; hang up at the end, however it ends."""
+    heard: Heard = None
+    with Line(http) as line:
+        while True:
+            try:
+                step = steps.send(heard)
+            except StopIteration:
+                return
+            heard = None
+            if isinstance(step, Deliver):
+                yield step.record
+            elif isinstance(step, Pause):
+                line.hang_up()
+                clock.sleep(step.seconds)
+            else:
+                heard = line.hear(step)
+
+
+class Line:
+    """One response at a time, read piece by piece."""
+
+    def __init__(self, http: httpx.Client) -> None:
+        self._http = http
+        self._open = ExitStack()
+        self._pieces: Iterator[bytes] = iter(())
+
+    def hear(self, step: Send | Read) -> Heard:
+        """Send a request or read a piece, or return what stopped it."""
+        try:
+            # The limit holds in here alone: between two records the thread is its caller's.
+            with attempt_of(step.limit_s):
+                return self._begin(step) if isinstance(step, Send) else next(self._pieces, b"")
+        except httpx.RequestError as error:
+            return error
+
+    def hang_up(self) -> None:
+        """Close the response, and its connection when there is more to come."""
+        self._open.close()
+
+    def _begin(self, send: Send) -> Arrival:
+        self.hang_up()
+        response = self._open.enter_context(self._http.stream(**send.arguments))
+        self._pieces = response.iter_bytes()
+        return Arrival(response.status_code, response.headers, b"")
+
+    def __enter__(self) -> Self:
+        """Hang up at the end of the block."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Hang up."""
+        self.hang_up()

@@ -22,7 +22,7 @@ import msgspec
 
 from loopmargin.body import MEDIA_TYPES, PROBLEM_TYPE, decoded
 from loopmargin.clock import Clock
-from loopmargin.errors import NotUnderstood, Refused
+from loopmargin.errors import LoopmarginError, NotUnderstood, Refused
 from loopmargin.failure import failure_of
 from loopmargin.message import Arrival, Call, Outcome, Pause, Reply, Send
 from loopmargin.options import Headers, Options
@@ -55,20 +55,53 @@ RETRIED_ERRORS = (
 
 def exchange(call: Call[A], options: Options, budget: RetryBudget, clock: Clock) -> Exchange[A]:
     """Yield requests to send and seconds to wait; return the answer."""
-    ends = clock.monotonic() + options.deadline
-    budget.earn(clock.monotonic())
-    attempt = 0
+    patience = Patience(options, budget, clock)
+    patience.begin()
     while True:
-        attempt += 1
-        outcome = yield attempt_at(call, options, ends - clock.monotonic())
+        outcome = yield attempt_at(call, options, patience.next_attempt())
         if isinstance(outcome, Arrival) and outcome.status == HTTPStatus.OK:
-            return reply(outcome, call.answer, attempt)
-        failure = failure_of(outcome, attempt, options, clock.wall())
-        pause = None if out_of_time(failure) else pause_s(outcome, attempt, options, clock)
-        if pause is None or pause >= ends - clock.monotonic() or not budget.spend():
+            return reply(outcome, call.answer, patience.attempt)
+        failure = failure_of(outcome, patience.attempt, options, clock.wall())
+        yield from patience.again(outcome, failure, hopeless=out_of_time(failure))
+
+
+class Patience:
+    """Attempts and time of one question: how many there were, and what is left of it."""
+
+    def __init__(self, options: Options, budget: RetryBudget, clock: Clock) -> None:
+        self.attempt = 0
+        self.ends = 0.0
+        self._options = options
+        self._budget = budget
+        self._clock = clock
+
+    def begin(self) -> None:
+        """Begin with a question."""
+        now = self._clock.monotonic()
+        self.ends = now + self._options.deadline
+        self._budget.earn(now)
+
+    def next_attempt(self) -> float:
+        """Count an attempt; give the seconds left."""
+        self.attempt += 1
+        return self.ends - self._clock.monotonic()
+
+    def progressed(self) -> None:
+        """Count anew, from the attempt that is under way."""
+        self.attempt = 1
+        self.ends = self._clock.monotonic() + self._options.deadline
+
+    def again(
+        self, outcome: Outcome, failure: LoopmarginError, *, hopeless: bool
+    ) -> Generator[Pause, object, None]:
+        """Yield the seconds before the next attempt; raise the failure when there is none."""
+        pause = None if hopeless else pause_s(outcome, self.attempt, self._options, self._clock)
+        if pause is None or pause >= self.ends - self._clock.monotonic():
+            raise failure
+        if not self._budget.spend():
             raise failure
         yield Pause(pause)
-        if clock.monotonic() >= ends:
+        if self._clock.monotonic() >= self.ends:
             raise failure
 
 

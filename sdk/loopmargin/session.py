@@ -13,7 +13,9 @@ from loopmargin.message import Arrival, Call, Send
 from loopmargin.options import CallOptions, Options
 from loopmargin.retry import RetryBudget
 from loopmargin.routes import Route
+from loopmargin.streaming import Steps, Streaming
 from loopmargin_wire.answer import Answer, Question
+from loopmargin_wire.sweep import SweepQuestion
 
 Q = TypeVar("Q", bound=Question)
 A = TypeVar("A", bound=Answer)
@@ -58,6 +60,11 @@ class Session:
             raise ValueError(f"{location!r} is no digest of an answer, nor its /v1/answers/ path.")
         call = Call("GET", f"/v1/answers/{digest[1]}", None, answer)
         return self._exchange(call, self._for_call(limits))
+
+    def _streaming(self, question: SweepQuestion, limits: CallOptions) -> Steps[None]:
+        """Check a question whose answer is to be driven as a stream."""
+        options = self._for_call(limits)
+        return Streaming(checked(question), options, self._budget, self._clock).steps()
 
     def _exchange(self, call: Call[A], options: Options) -> Exchange[A]:
         return exchange(call, options, self._budget, self._clock)
