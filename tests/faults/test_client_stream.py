@@ -89,12 +89,12 @@ def test_a_stream_beyond_the_time_of_one_is_taken_up() -> None:
             url, encoding="msgpack", max_retries=10, deadline=600.0, retry_budget=budget
         ) as client,
     ):
-        records = list(client.sweep_stream(question(100, 300)))
+        records = list(client.sweep_stream(question(200, 400)))
 
     firsts = [record.first_case for record in records if isinstance(record, PackedBlock)]
-    assert firsts == list(range(0, 30_000, 1000))
+    assert firsts == list(range(0, 80_000, 1000))
     assert isinstance(records[-1], SweepEnd)
-    assert records[-1].cases_sent == 30_000
+    assert records[-1].cases_sent == 80_000
     assert budget.spent > 0
 
 
