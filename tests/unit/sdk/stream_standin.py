@@ -91,6 +91,15 @@ def rest(first_case: int = 0) -> list[bytes]:
     return [head(first_case), *map(block, starts), end(CASES - first_case)]
 
 
+def plain(records: list[Any]) -> list[Any]:
+    """Write records as JSON would say them."""
+    return [msgspec.json.decode(msgspec.json.encode(record)) for record in records]
+
+
+RESET = httpx.ReadError("reset")
+WHOLE = [msgspec.json.decode(record) for record in rest()]
+
+
 class Body(httpx.SyncByteStream, httpx.AsyncByteStream):
     """A body in pieces; an exception among them is what happens there."""
 

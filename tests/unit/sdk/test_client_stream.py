@@ -14,32 +14,18 @@ from tests.unit.sdk.standin import Service, Time, refused
 from tests.unit.sdk.stream_standin import (
     CASES,
     QUESTION,
+    RESET,
+    WHOLE,
     Take,
     block,
     broken,
     end,
     first_cases,
     head,
+    plain,
     rest,
     streamed,
-    take_asynchronous,
-    take_blocking,
 )
-
-WHOLE = [msgspec.json.decode(record) for record in rest()]
-RESET = httpx.ReadError("reset")
-
-
-@pytest.fixture(params=[take_blocking, take_asynchronous], ids=["blocking", "asynchronous"])
-def take(request: pytest.FixtureRequest) -> Take:
-    """Read a stream through one client, then through the other."""
-    chosen: Take = request.param
-    return chosen
-
-
-def plain(records: list[Any]) -> list[Any]:
-    """Write records as JSON would say them."""
-    return [msgspec.json.decode(msgspec.json.encode(record)) for record in records]
 
 
 @pytest.mark.parametrize("length", [1, 7, 4096, 10**6])
@@ -227,60 +213,6 @@ def test_a_question_is_checked_before_anything_is_sent(take: Take) -> None:
         take(service, question=msgspec.structs.replace(QUESTION, first_case=-1))
 
     assert service.requests == []
-
-
-def test_deadline_is_for_the_time_without_a_record(take: Take) -> None:
-    """A stream may last longer than that; silence may not."""
-    time = Time()
-
-    def slow(at: int, *after: Any) -> Any:  # noqa: ANN401
-        def step(request: httpx.Request) -> httpx.Response:
-            time.now += 4.0
-            return streamed(head(at), block(at), *after)(request)
-
-        return step
-
-    lasting = Service(slow(0, RESET), slow(2, RESET), slow(4, end(2)))
-    assert plain(take(lasting, time, deadline=6.0)) == WHOLE
-
-    began = time.now
-    silent = Service(slow(0, RESET), refused(503, retry_after="4"))
-    with pytest.raises(loopmargin.Unavailable):
-        take(silent, time, deadline=6.0, max_retries=9)
-    assert time.now - began < 4.0 + 6.0
-
-
-def test_time_of_the_caller_counts_for_nothing() -> None:
-    """Who works an hour on a block finds the stream where it was."""
-    time = Time()
-    http = httpx.Client(transport=httpx.MockTransport(Service(streamed(*rest()))))
-    client = loopmargin.Client("http://stand.in", http_client=http, clock=time.clock)
-
-    for _ in client.sweep_stream(QUESTION, timeout=1.0, deadline=1.0):
-        time.now += 3600.0
-
-
-def test_a_record_that_trickles_in_is_late() -> None:
-    """A byte now and then is no record."""
-    time = Time()
-
-    class Trickle(httpx.SyncByteStream):
-        def __iter__(self) -> Any:  # noqa: ANN401
-            while True:
-                time.now += 1.0
-                yield b"{"
-
-    http = httpx.Client(
-        transport=httpx.MockTransport(
-            lambda _: httpx.Response(
-                200, headers={"content-type": "application/x-ndjson"}, stream=Trickle()
-            )
-        )
-    )
-    client = loopmargin.Client("http://stand.in", http_client=http, clock=time.clock)
-
-    with pytest.raises(loopmargin.TimedOut):
-        list(client.sweep_stream(QUESTION, timeout=5.0, max_retries=0))
 
 
 def test_what_is_kept_of_a_record_is_bounded() -> None:
