@@ -26,9 +26,8 @@ ROUNDS = 5
 ROUND_S = 1.5
 KEY = {"authorization": f"Bearer bench.{SECRET}"}
 ORIGIN = {"origin": "https://quotes.example"}
-# What is aimed at for all layers together is not reached with keys; the other bound holds what is.
-AIM = 1.25
-MOST = {"keys and quotas": 1.5, "the same, shared": 1.5, "the same, from a page": 1.6}
+# At least three quarters of the rate without keys, as the requirement has it.
+MOST = 1.33
 TICKS = os.sysconf("SC_CLK_TCK")
 MOST_UNITS = 600_000
 
@@ -51,9 +50,9 @@ def main() -> int:
     )
     missed = 0
     for name, spent in times.items():
-        met = spent / bare <= MOST[name]
+        met = spent / bare <= MOST
         missed += not met
-        text = f"{name}: {spent / bare:.2f} times that (aim {AIM}, most {MOST[name]})"
+        text = f"{name}: {spent / bare:.2f} times that (most {MOST})"
         sys.stdout.write(f"{'meets' if met else 'FAILS'}  {text}\n")
     return 1 if missed else 0
 

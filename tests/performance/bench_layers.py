@@ -15,8 +15,8 @@ from tests.performance.bench_guards import spent_each
 
 ROUNDS = 7
 WAYS = {"without": "Repeats", "names": "Identity", "names, metrics and log": "Watch"}
-# What is aimed at is not reached; the other bound holds what is.
-AIM, MOST = 1.25, 1.8
+# At least three quarters of the rate without layers, as the requirement has it.
+MOST = 1.33
 
 
 class LayersProcess:
@@ -48,9 +48,7 @@ def main() -> int:
     for name, spent in times.items():
         sys.stdout.write(f"       {name}: {spent / bare:.2f} times that\n")
     met = max(times.values()) / bare <= MOST
-    sys.stdout.write(
-        f"{'meets' if met else 'FAILS'}  layers without keys (aim {AIM}, most {MOST})\n"
-    )
+    sys.stdout.write(f"{'meets' if met else 'FAILS'}  layers without keys (most {MOST})\n")
     return 0 if met else 1
 
 

@@ -93,6 +93,8 @@ class Keyring:
 
     def outside(self, key: Key) -> str:
         """Say why a key is not valid now; nothing when it is."""
+        if key.not_before is None and key.not_after is None:
+            return ""
         return key.outside(datetime.fromtimestamp(self._wall(), UTC))
 
     def look(self) -> None:

@@ -148,8 +148,10 @@ class Meter:
     async def take(self, caller: str, quota: Policy, units: int) -> Standing:
         """Charge a caller; the fewest possible words are changed with the shared keeper."""
         if self._shared is None:
-            standing = self._local.take(caller, share(quota, self._replicas), units)
-            return standing if self._replicas == 1 else standing._replace(local=True)
+            if self._replicas == 1:
+                return self._local.take(caller, quota, units)
+            part = share(quota, self._replicas)
+            return self._local.take(caller, part, units)._replace(local=True)
         ahead = self._from_ahead(caller, quota, units)
         standing = ahead if ahead is not None else await self._fetched(caller, quota, units)
         if standing.admitted and not standing.local:
