@@ -27,7 +27,7 @@ from loopmargin_wire.sweep import (
 # Cases solved as one task; a multiple of the longest block, so that blocks fall together.
 CHUNK_CASES = 8 * LONGEST_BLOCK
 FLOAT = np.dtype("<f8")
-NOTES = (wording.AIR_FLOW_NOTE, wording.NO_LOOP_LOSS_NOTE)
+NOTES = (wording.AIR_FLOW_NOTE, wording.NO_LOOP_LOSS_NOTE, wording.BEST_ESTIMATE_NOTE)
 
 
 def answer(question: SweepQuestion) -> SweepAnswer:

@@ -96,6 +96,13 @@ NO_LOOP_LOSS_NOTE = Note(
     text="Heat lost by tubes, reservoir and walls is left out; it is about 3 % of a radiator "
     "and on the safe side.",
 )
+BEST_ESTIMATE_NOTE = Note(
+    code="cases_at_best_estimate",
+    text="Every case stands at best estimate: `uncertainty` of the machine is not used here, and "
+    "`holds` states no chance. Ask `steady-state` about a case with its `uncertainty` for the "
+    "chance that it holds, or `solve-for` for a setting that holds with the confidence asked for.",
+    pointer="/machine/uncertainty",
+)
 TRANSITIONAL_NOTE = (
     "flows between laminar and turbulent (Reynolds number 2000 to 4000), where friction is "
     "known to 30 % only"

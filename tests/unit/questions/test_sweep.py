@@ -8,8 +8,9 @@ import msgspec
 import numpy as np
 import pytest
 
-from loopmargin_service.questions import steady_state, sweep
+from loopmargin_service.questions import solve_for, steady_state, sweep, wording
 from loopmargin_service.questions.refusals import Refusal
+from loopmargin_wire.solve_for import SolveForQuestion
 from loopmargin_wire.steady_state import SteadyStateQuestion
 from loopmargin_wire.sweep import Grid, SweepQuestion
 
@@ -135,6 +136,38 @@ def test_holds_follows_the_limits() -> None:
     state = grid(factor("fan_speeds", 0.5, 1.5), factor("pump_speeds", 0.3, 1.0))
 
     assert state.holds == (False, False, False, True)
+
+
+@pytest.mark.parametrize("uncertainty", [None, {"draws": 200, "air_flow": 0.4}])
+def test_cases_stand_at_best_estimate_and_the_notes_say_so(
+    uncertainty: dict[str, Any] | None,
+) -> None:
+    """Doubt about the machine moves no case; answer and head of a stream point to the chances."""
+    body = {"machine": machine(), "axes": [factor("fan_speeds", 0.8, 1.0)]}
+    plain = sweep.answer(msgspec.convert(body, SweepQuestion))
+    body["machine"]["uncertainty"] = uncertainty
+    question = msgspec.convert(body, SweepQuestion)
+    found, head = sweep.answer(question), sweep.head(question, "digest")
+
+    assert found.state == plain.state
+    assert wording.BEST_ESTIMATE_NOTE in found.notes
+    assert wording.BEST_ESTIMATE_NOTE in head.notes
+
+
+def test_chances_are_had_where_the_note_says() -> None:
+    """`steady-state` states a chance for the machine of a case, `solve-for` for what it finds."""
+    drawn = machine() | {"uncertainty": {"draws": 200}}
+    unknown = {"kind": "factor", "of": "fan_speeds", "lowest": 0.4, "highest": 1.6}
+    alone = steady_state.answer(msgspec.convert(drawn, SteadyStateQuestion))
+    sought = solve_for.answer(
+        msgspec.convert({"machine": drawn, "unknown": unknown, "seek": "least"}, SolveForQuestion)
+    )
+
+    assert all(
+        f"`{name}`" in wording.BEST_ESTIMATE_NOTE.text for name in ("steady-state", "solve-for")
+    )
+    assert any(margin.chance is not None for margin in alone.margins)
+    assert any(margin.chance is not None for margin in sought.margins)
 
 
 @pytest.mark.parametrize(
