@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+from ht.insulation import Cp_material
 from scipy.integrate import solve_ivp
 
 from loopmargin_service.physics import heat_store
@@ -30,6 +31,7 @@ pytestmark = pytest.mark.law(
 )
 
 HANDBOOK = "J. Carvill, Mechanical Engineer's Data Handbook, 1993, table 3.4.4"
+MASSES = Independent("mass times the table of EN ISO 10456, as in ht 1.2.0 `Cp_material`", rel=0.03)
 PLASTICS = "R. J. Crawford, Plastics Engineering, table 1.8"
 RESPONSE = "step response of a first-order system, 1 - exp(-t/tau), any textbook on control"
 # So small and so fast that it only passes heat on. [J/K]
@@ -78,6 +80,30 @@ def state_at(system: Lumped, start: Array, time: float) -> Array:
 def test_heat_capacities(row: Printed, value: float) -> None:
     """Specific heat capacities are those printed."""
     row.check(value)
+
+
+@pytest.mark.law("heat_store.metal")
+@pytest.mark.parametrize(
+    ("masses", "material"),
+    [
+        ((2.0, 0.0, 0.0), "Metals, copper"),
+        ((0.0, 0.5, 0.0), "Metals, brass"),
+        ((0.0, 0.0, 3.0), "Metals, aluminium alloys"),
+    ],
+)
+def test_each_metal_weighs_by_its_own_capacity(
+    masses: tuple[float, float, float], material: str
+) -> None:
+    """A mass of one metal stores its mass times the table's value, which alloys differ from."""
+    MASSES.check(heat_store.metal(*masses), sum(masses) * Cp_material(material))
+
+
+@pytest.mark.law("heat_store.metal")
+def test_metals_add_up() -> None:
+    """A block of copper, a brass fitting and an aluminium bracket store the sum, by hand."""
+    row = Printed(f"{HANDBOOK}, 2 kg x 384 + 0.5 kg x 377 + 3 kg x 897 by hand", "3647.5", "J/K")
+
+    row.check(heat_store.metal(2.0, 0.5, 3.0))
 
 
 @pytest.mark.parametrize(

@@ -102,11 +102,47 @@ def test_creeping_air_has_a_laminar_factor() -> None:
     assert found[1:].tolist() == pytest.approx([2.0 * found[0], 25.0 * found[0]])
 
 
-def test_thin_fins_far_apart_are_held() -> None:
-    """A fin ratio below 0.02 counts as 0.02, before the pole of the law."""
-    thin = replace(COMMON, fin_thickness=0.01e-3, fin_pitch=4e-3)
+@pytest.mark.parametrize(("reynolds", "power"), [(60.0, -3.01), (120.0, -3.01), (900.0, -2.966)])
+def test_thin_fins_far_apart_are_held(reynolds: float, power: float) -> None:
+    """A fin ratio below 0.02 counts as 0.02: only the passage still widens."""
+    thin = replace(COMMON, fin_thickness=0.01e-3, fin_pitch=2e-3)
+    held = replace(thin, fin_thickness=0.04e-3)
 
-    assert np.all(np.isfinite(louvred_fin.friction_factor(thin, [60.0, 180.0, 900.0])))
+    found = louvred_fin.friction_factor(thin, reynolds) / louvred_fin.friction_factor(
+        held, reynolds
+    )
+
+    widening = thin.hydraulic_diameter / held.hydraulic_diameter
+    assert float(found) == pytest.approx(widening**power, rel=1e-9)
+
+
+def test_fins_far_apart_in_a_small_gap_are_held() -> None:
+    """A fin pitch beyond 0.55 of the gap counts as 0.55 in the exponent of slow air."""
+    wide = replace(COMMON, fin_pitch=4e-3, tube_pitch=6e-3)
+
+    at_60, at_120 = louvred_fin.friction_factor(wide, [60.0, 120.0])
+
+    logs = np.log(60.0) / np.log(30.0)
+    assert at_120 / at_60 == pytest.approx(2.0 ** (-0.805 * 0.55) * logs**-3.01, rel=1e-9)
+
+
+@pytest.mark.parametrize("reynolds", [2000.0, 1e5])
+def test_pitches_beyond_three_are_held(reynolds: float) -> None:
+    """A fin pitch of four louvres has the exponent of three, far beyond any argument of cosh."""
+    wide = replace(COMMON, fin_pitch=4.0 * COMMON.louvre_pitch)
+
+    slow, fast = louvred_fin.colburn_factor_park_jacobi(wide, [reynolds, 2.0 * reynolds])
+
+    assert fast / slow == pytest.approx(2.0 ** (-0.458 - 0.00874 * np.cosh(2.0)), rel=1e-9)
+
+
+def test_still_air_counts_as_moving_a_little() -> None:
+    """Below a Reynolds number of 1 both factors stay, so that no flow is no division by zero."""
+    for law in (louvred_fin.colburn_factor_park_jacobi, louvred_fin.friction_factor):
+        still, creeping, moving = law(COMMON, [0.0, 1.0, 1.5])
+
+        assert still == creeping
+        assert still > moving
 
 
 def test_regression_of_the_common_core() -> None:
