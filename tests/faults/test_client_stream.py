@@ -79,6 +79,7 @@ class Unbounded(loopmargin.RetryBudget):
         return True
 
 
+@pytest.mark.long
 def test_a_stream_beyond_the_time_of_one_is_taken_up() -> None:
     """The service ends each stream after a second; the client has them all."""
     app = create_app(Settings(worker_processes=1, stream_s=1.0))
