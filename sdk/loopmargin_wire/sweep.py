@@ -74,7 +74,7 @@ class SweepQuestion(Question, frozen=True, kw_only=True):
     before anything is solved. A whole answer holds up to 20 000 cases; more are asked for as
     a stream, by the Accept header. `first_case` takes up a stream that was cut; a whole answer
     begins with case 0. Cases stand at best estimate: `uncertainty` of the machine is not used.
-    `steady-state` gives the chance of a case.
+    `steady-state` gives the chance of each margin of a case.
     """
 
     machine: SteadyStateQuestion

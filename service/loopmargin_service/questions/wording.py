@@ -100,7 +100,8 @@ BEST_ESTIMATE_NOTE = Note(
     code="cases_at_best_estimate",
     text="Every case stands at best estimate: `uncertainty` of the machine is not used here, and "
     "`holds` states no chance. Ask `steady-state` about a case with its `uncertainty` for the "
-    "chance that it holds, or `solve-for` for a setting that holds with the confidence asked for.",
+    "chance of each margin, or `solve-for` for a setting at which each is met with the confidence "
+    "asked for.",
     pointer="/machine/uncertainty",
 )
 TRANSITIONAL_NOTE = (
