@@ -4,6 +4,8 @@ import math
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from loopmargin_service.questions.conversion import (
     CM2,
@@ -11,6 +13,8 @@ from loopmargin_service.questions.conversion import (
     KPA,
     L_PER_MIN,
     M3_PER_H,
+    MINUTE,
+    ML,
     MM,
     UM,
     celsius,
@@ -53,3 +57,23 @@ def test_half_a_turn() -> None:
 def test_what_goes_out_is_a_plain_float() -> None:
     """A number of numpy would be another type on the wire."""
     assert [float, float] == [type(out(np.float64(2.0), KPA)), type(celsius(np.float64(300.0)))]
+
+
+UNITS = st.sampled_from([CM2, INCH, KPA, L_PER_MIN, M3_PER_H, MINUTE, ML, MM, UM])
+
+
+@settings(derandomize=True)
+@given(value=st.floats(-1e9, 1e9), unit=UNITS, degrees=st.floats(-273.15, 1000.0))
+def test_what_came_in_goes_out(value: float, unit: float, degrees: float) -> None:
+    """Any number comes back through SI within the last digits, and so does any temperature."""
+    assert out(value * unit, unit) == pytest.approx(value, rel=1e-15)
+    assert celsius(kelvin(degrees)) == pytest.approx(degrees, abs=1e-12)
+
+
+def test_units_agree_with_each_other() -> None:
+    """A litre in a minute is a thousand millilitres in sixty seconds, and so on."""
+    assert pytest.approx(1000.0 * ML / MINUTE, rel=1e-15) == L_PER_MIN
+    assert pytest.approx(60.0 * M3_PER_H, rel=1e-15) == 1000.0 * L_PER_MIN
+    assert pytest.approx((10.0 * MM) ** 2, rel=1e-15) == CM2
+    assert pytest.approx(25.4 * MM, rel=1e-15) == INCH
+    assert pytest.approx(1000.0 * UM, rel=1e-15) == MM
