@@ -1,5 +1,7 @@
 """The speed that the required flows need, and the curves over speed."""
 
+import math
+
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -73,6 +75,34 @@ def test_two_pumps_keep_their_proportion() -> None:
     assert needed is not None
     again = bare({**asked, "pumps/0/speed_rpm": 3000 * needed, "pumps/1/speed_rpm": 2400 * needed})
     assert again.flow_l_per_min == pytest.approx(6.0, rel=1e-4)
+
+
+def test_speed_where_the_flow_turns_laminar() -> None:
+    """Just below the transition the coolant runs more easily than a guess from above has it."""
+    tube = {"kind": "tube", "name": "tube", "bore_mm": 8, "length_mm": 1000}
+    asked = {"branches/0/elements/0": tube, "required_flow_l_per_min": 0.7}
+    needed = bare({**asked, "branches/0/required_flow_l_per_min": 0.7}).speed_fraction_needed
+
+    assert needed is not None
+    again = bare({**asked, "pumps/0/speed_rpm": 3000 * needed})
+    assert again.flow_l_per_min == pytest.approx(0.7, rel=1e-4)
+
+
+def test_slowest_speed_is_the_least_that_is_told() -> None:
+    """A pump so strong that it need hardly turn is given one ten-thousandth of its speed."""
+    strong = [{"flow_l_per_min": 0, "head_m": 30}, {"flow_l_per_min": 100, "head_m": 29}]
+    wide = {"pumps/0/curve": strong, "branches/0/elements/0/kv_m3_per_h": 20}
+    state = bare({**wide, "pumps/0/curve_speed_rpm": 1500, "required_flow_l_per_min": 0.05})
+
+    assert state.speed_fraction_needed == 1e-4
+
+
+def test_required_flow_beside_a_point_of_the_curve() -> None:
+    """Two points of the curve that nearly coincide, around the operating point, do no harm."""
+    kv = 0.06 * 4.0005 / math.sqrt(4.0 * (1.0 - 0.40005**2) / BAR_M)
+    changes = {"branches/0/elements/0/kv_m3_per_h": kv, "required_flow_l_per_min": 4.001}
+
+    assert bare(changes).flow_l_per_min == pytest.approx(4.0005, rel=1e-8)
 
 
 def test_no_speed_is_enough() -> None:

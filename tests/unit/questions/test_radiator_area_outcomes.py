@@ -5,7 +5,7 @@ import pytest
 
 from loopmargin_service.questions.refusals import Refusal
 from loopmargin_wire.radiator_area import RadiatorAreaAnswer
-from tests.unit.questions.asked import Changes, fault_of, margin_of
+from tests.unit.questions.asked import Changes, ask_area, fault_of, margin_of
 from tests.unit.questions.test_radiator_area import FANS, ask
 
 
@@ -73,12 +73,33 @@ def test_fan_that_cannot_move_air() -> None:
     assert msgspec.json.decode(msgspec.json.encode(actual), type=RadiatorAreaAnswer) == actual
 
 
+def test_fan_that_hardly_turns() -> None:
+    """Where the coolant could carry the heat, what is missing is the air, and that is said."""
+    breath = [
+        {"air_flow_m3_per_h": 0, "pressure_pa": 0.0001},
+        {"air_flow_m3_per_h": 1, "pressure_pa": 0},
+    ]
+    fan = {"air/fans/fan/curve": breath, "air/fans/fan/curve_speed_rpm": 10000}
+    actual = ask_area({**fan, "air/fans/speed_rpm": 100, "flow_l_per_min": 60, "heat_w": 5000})
+
+    assert actual.state is not None
+    assert (actual.state.area_needed_cm2, actual.state.sections_needed) == (None, None)
+    assert actual.outcome.reason == "no area suffices: no air moves through the radiator"
+    assert "move more air" in actual.outcome.advice[0]
+
+
 @pytest.mark.parametrize(
     ("changes", "where", "fragments"),
     [
         ({"target": {"kind": "coolant", "coolant_c": -1}}, "target", ["-1 degC", "0.0 degC"]),
         ({"room/air_c": -20, "target": {"kind": "rise", "rise_k": 5}}, "target", ["-15 degC"]),
         ({"radiator/conductance_w_per_k": 70}, "radiator/conductance_w_per_k", ["70", "59.58"]),
+        ({"radiator/air_flow_m3_per_h": 1}, "radiator/air_flow_m3_per_h", ["500 cm2", "1.8 m3/h"]),
+        (
+            {"radiator/air_pressure_drop/0/air_flow_m3_per_h": 1},
+            "radiator/air_pressure_drop/0/air_flow_m3_per_h",
+            ["500 cm2", "1.8 m3/h"],
+        ),
     ],
 )
 def test_refusals(changes: Changes, where: str, fragments: list[str]) -> None:

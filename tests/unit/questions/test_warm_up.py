@@ -209,6 +209,19 @@ def test_run_is_judged_when_one_is_planned() -> None:
     assert all(row.criterion != "run before a reading" for row in ask({"run_s": None}).margins)
 
 
+def test_a_machine_that_takes_longer_than_a_day_is_not_given_a_run() -> None:
+    """A hundred litres settle after more than a day: no time is made up, and an hour fails."""
+    answer = ask({"coolant_volume_ml": 100_000, "run_s": 3600})
+
+    assert answer.state is not None
+    assert answer.state.reading.run_s is None
+    assert answer.state.simulation is not None
+    spread = {row.quantity for row in answer.state.simulation.spreads}
+    assert "time constant" in spread
+    assert "run before a reading" not in spread
+    assert margin_of(answer, "run before a reading").verdict == "fails"
+
+
 def test_shutdown_time_is_what_losses_are_judged_by() -> None:
     """Two seconds are enough for what a minute is not."""
     demands = {row.demand for row in ask({"shutdown_s": 2.0, "run_s": None}).margins}

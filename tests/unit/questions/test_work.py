@@ -54,6 +54,14 @@ def test_more_draws_are_more_work() -> None:
     assert 5.0 < most / many < 10.0
 
 
+def test_a_machine_about_which_nothing_is_drawn_is_less_work() -> None:
+    """Leaving out the draws leaves the one machine."""
+    once = work.steady_state(vary(MACHINE, uncertainty=None))
+
+    assert once == work.machine(MACHINE)
+    assert once < work.steady_state(drawn(MACHINE, 200))
+
+
 def test_a_longer_loop_is_more_work() -> None:
     """Alone, and in every case of a batch."""
     machines = [longer(MACHINE, times) for times in (1, 2, 3)]

@@ -1,0 +1,108 @@
+"""What is answered when a solver does not settle, brought about by cutting it off early."""
+
+import pickle
+
+import msgspec
+import numpy as np
+import pytest
+
+from loopmargin_service.physics import fan_loss, machine, network
+from loopmargin_service.physics.loop import Liquid, Loop, LoopTerms
+from loopmargin_service.physics.network import Array, Flows
+from loopmargin_service.questions import loop_curve, pump_speed, warm_up
+from loopmargin_service.questions.refusals import Fault, Refusal
+from loopmargin_wire.warm_up import WarmUpQuestion
+from tests.unit.questions.asked import ask_head, ask_machine, example, loop_state
+from tests.unit.questions.sound import broken_promises
+
+BRANCH_FLOW = {"branches/0/required_flow_l_per_min": 2.0}
+
+
+def test_loop_that_does_not_settle(monkeypatch: pytest.MonkeyPatch) -> None:
+    """An outcome with reason and advice, and no number that did not converge."""
+    monkeypatch.setattr(network, "ITERATION_LIMIT", 1)
+
+    actual = ask_head()
+
+    assert (actual.outcome.status, actual.state) == ("not_converged", None)
+    assert actual.margins == ()
+    assert "narrow bore" in actual.outcome.advice[0]
+
+
+def test_machine_that_does_not_settle(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What does not depend on the flow is still judged: the supply and the noise."""
+    monkeypatch.setattr(machine, "ITERATION_LIMIT", 1)
+
+    actual = ask_machine()
+
+    assert (actual.outcome.status, actual.state) == ("not_converged", None)
+    assert broken_promises(actual.question, actual, actual.question.confidence) == []
+    assert "loop flow" not in {row.criterion for row in actual.margins}
+    assert "tiny opening" in actual.outcome.advice[0]
+
+
+def test_air_that_does_not_settle_without_fans(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A machine that runs, but whose air is not found once fans stand, has no times."""
+    monkeypatch.setattr(fan_loss, "BALANCED", 0.0)
+    monkeypatch.setattr(fan_loss, "STILL_FLOW", 0.0)
+
+    actual = warm_up.answer(msgspec.convert(example("warm-up"), WarmUpQuestion))
+
+    assert (actual.outcome.status, actual.state) == ("not_converged", None)
+    assert actual.margins == ()
+    assert "fans of a radiator stand" in actual.outcome.reason
+
+
+def test_speed_and_curve_of_a_loop_that_settles_only_at_its_operating_point(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Neither a head nor a speed is told for flows at which the loop was not solved."""
+    at_flows = loop_curve.at_flows
+
+    def unsettled(loop: Loop, terms: LoopTerms, wanted: Array) -> Flows:
+        found = at_flows(loop, terms, wanted)
+        return found._replace(converged=np.zeros_like(found.converged))
+
+    monkeypatch.setattr(loop_curve, "at_flows", unsettled)
+    actual = loop_state({"required_flow_l_per_min": 2.0})
+
+    assert (actual.speed_fraction_needed, actual.curve) == (None, ())
+    assert actual.flow_l_per_min > 0.0
+
+
+def test_speed_whose_loop_does_not_settle(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A required flow of a branch whose speed cannot be solved for has no speed to report."""
+    over = loop_curve.over_speeds
+
+    def solved(loop: Loop, liquid: Liquid, ratios: Array) -> pump_speed.Speeds:
+        speeds = over(loop, liquid, ratios)
+        monkeypatch.setattr(network, "ITERATION_LIMIT", 0)
+        return speeds
+
+    monkeypatch.setattr(loop_curve, "over_speeds", solved)
+    actual = loop_state(BRANCH_FLOW)
+
+    assert actual.speed_fraction_needed is None
+
+
+def test_speed_that_is_not_closed_in_on(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The operating point stands; only the speed that was still being sought is left out."""
+    settled = loop_state(BRANCH_FLOW)
+    monkeypatch.setattr(pump_speed, "SPEED_TOLERANCE", 0.0)
+    monkeypatch.setattr(pump_speed, "SPEED_STEPS", 1)
+
+    actual = loop_state(BRANCH_FLOW)
+
+    assert settled.speed_fraction_needed is not None
+    assert actual.speed_fraction_needed is None
+    assert actual.flow_l_per_min == settled.flow_l_per_min
+
+
+def test_refusal_keeps_its_faults_on_the_way_to_another_process() -> None:
+    """A worker's refusal still says which field to change."""
+    sent = Refusal(Fault(("room", "air_c"), "too cold"), Fault(("pumps", 0), "too fast"))
+
+    received = pickle.loads(pickle.dumps(sent))  # noqa: S301 - our own bytes
+
+    assert received.faults == sent.faults
+    assert str(received) == "too cold; too fast"
