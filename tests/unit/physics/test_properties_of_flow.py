@@ -76,12 +76,13 @@ def test_fans_keep_to_their_laws(flow: float, speed: float, denser: float) -> No
 def test_two_changes_of_coolant_are_one(
     linear: float, quadratic: float, first: float, second: float
 ) -> None:
-    """To another coolant and back is no change, and the order of two changes is free."""
+    """To another coolant and back is no change, the order is free, and a thicker one loses more."""
     part = drop.Drop(np.array(linear), np.array(quadratic))
 
     back = drop.at_state(drop.at_state(part, first, second), 1.0 / first, 1.0 / second)
     there = drop.at_state(drop.at_state(part, first, 1.0), 1.0, second)
 
+    assert (drop.at_state(part, first, second).linear > part.linear) == (first > 1.0)
     np.testing.assert_allclose(back, part, rtol=1e-12)
     np.testing.assert_allclose(there, drop.at_state(part, first, second), rtol=1e-12)
 
