@@ -69,9 +69,9 @@ def test_the_image_starts_is_healthy_and_stops() -> None:
             end = time.monotonic() + WAIT_S
             while not healthy(settings) and time.monotonic() < end:
                 time.sleep(0.1)
+            assert healthy(settings)
             metrics = httpx.get(f"http://127.0.0.1:{settings['LOOPMARGIN_METRICS_PORT']}/metrics")
 
-            assert healthy(settings)
             assert 'loopmargin_http_requests_total{method="GET",route="/livez"' in metrics.text
         finally:
             running.terminate()

@@ -154,7 +154,10 @@ def test_it_stops_when_asked() -> None:
         assert running.process.stderr is not None
         lines = [json.loads(line) for line in running.process.stderr]
 
-    assert [line["event"] for line in lines] == ["start", "request", "stopping", "stop"]
+    first, *between, last = (line["event"] for line in lines)
+    assert (first, last) == ("start", "stop")
+    # The caller may have its answer, and send the signal, before the line is handed over.
+    assert sorted(between) == ["request", "stopping"]
     assert {line["level"] for line in lines} == {"info"}
 
 
