@@ -90,7 +90,7 @@ check-secrets: .venv/ready-test
 check-proxy: .venv/ready-test
 	@command -v nginx >/dev/null || { echo "make check needs nginx to test its configuration" \
 		"(Debian: apt-get install nginx-light)"; exit 1; }
-	$(BIN)/python -m pytest -m proxy tests/faults/test_proxy.py
+	$(BIN)/python -m pytest -m proxy tests/faults
 
 $(LINTER)/node_modules/.ready: $(LINTER)/package-lock.json
 	@command -v npm >/dev/null || { echo "make check needs Node.js 18.18 or 20.17 or newer," \

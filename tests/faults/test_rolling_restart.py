@@ -5,6 +5,7 @@ The callers try nothing twice, and neither does the balancer: what is lost once 
 
 import contextlib
 import itertools
+import ssl
 import threading
 import time
 from collections.abc import Callable
@@ -14,8 +15,10 @@ from typing import Self
 
 import httpx
 import msgspec
+import pytest
 
 from tests.faults.balancer import Balancer
+from tests.faults.proxy_process import ProxyProcess
 from tests.faults.service_process import WAIT_S, ServiceProcess
 
 QUESTION = msgspec.json.decode(Path("openapi/examples/supply-headroom.question.json").read_bytes())
@@ -26,10 +29,11 @@ DRAIN_S = "300"
 class Callers:
     """Threads that ask within a block, one new question after the other, and note what came."""
 
-    def __init__(self, url: str) -> None:
+    def __init__(self, url: str, verify: ssl.SSLContext | bool = True) -> None:  # noqa: FBT001, FBT002 - as httpx has it
         self.statuses: list[int] = []
         self.lost: list[str] = []
         self._url = url + "/v1/supply-headroom"
+        self._verify = verify
         self._numbers = itertools.count()
         self._enough = threading.Event()
         self._threads = [threading.Thread(target=self._ask) for _ in range(CALLERS)]
@@ -52,7 +56,7 @@ class Callers:
             thread.join()
 
     def _ask(self) -> None:
-        with httpx.Client(timeout=WAIT_S) as client:
+        with httpx.Client(timeout=WAIT_S, verify=self._verify) as client:
             while not self._enough.wait(0.01):
                 asked = {**QUESTION, "rest_w": 20.0 + 1e-3 * next(self._numbers)}
                 try:
@@ -98,3 +102,33 @@ def test_a_rolling_restart_loses_no_request() -> None:
     assert callers.lost == []
     assert callers.statuses == [200] * asked
     assert asked > 20 * CALLERS
+
+
+@pytest.mark.proxy
+def test_a_rolling_restart_behind_the_shipped_proxy_loses_no_request(tmp_path: Path) -> None:
+    """Each replica is stopped and started again on its port; nginx goes to the other meanwhile."""
+    with contextlib.ExitStack() as replicas:
+        olds = [replicas.enter_context(ServiceProcess(drain_s="1")) for _ in range(2)]
+        proxy = replicas.enter_context(ProxyProcess(tmp_path, [old.url for old in olds]))
+        trusted = ssl.create_default_context(cafile=proxy.certificate)
+        with Callers(proxy.url, trusted) as callers:
+            for old in olds:
+                served(callers)
+                old.terminate()
+                assert old.process.wait(WAIT_S) == 0
+                served(callers)
+                port = httpx.URL(old.url).port
+                assert port is not None
+                replicas.enter_context(ServiceProcess(port, drain_s="1"))
+            served(callers)
+    asked = len(callers.statuses)
+
+    assert callers.lost == []
+    assert callers.statuses == [200] * asked
+    assert asked > 20 * CALLERS
+
+
+def served(callers: Callers) -> None:
+    """Wait until callers have had some more answers."""
+    answered = len(callers.statuses)
+    wait_until(lambda: len(callers.statuses) > answered + 10 * CALLERS)
