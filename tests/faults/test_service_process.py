@@ -2,6 +2,7 @@
 
 import http.client
 import json
+import signal
 import socket
 import subprocess
 import sys
@@ -13,6 +14,7 @@ import httpx
 import pytest
 
 from loopmargin_service.http.settings import Settings
+from tests.faults.proxy_process import listening
 from tests.faults.service_process import WAIT_S, ServiceProcess
 
 QUESTION = Path("openapi/examples/supply-headroom.question.json").read_bytes()
@@ -213,4 +215,31 @@ def test_a_second_signal_does_not_wait() -> None:
         until_draining(running)
         running.terminate()
 
+        assert running.process.wait(WAIT_S) == 0
+
+
+def until_it_listens_no_more(running: ServiceProcess) -> None:
+    """Wait until it takes no new connection."""
+    deadline = time.monotonic() + WAIT_S
+    while listening(httpx.URL(running.url).port or 0):
+        assert time.monotonic() < deadline
+        time.sleep(0.02)
+
+
+@pytest.mark.parametrize("sign", [signal.SIGTERM, signal.SIGINT])
+def test_a_third_signal_does_not_wait_for_answers(sign: signal.Signals) -> None:
+    """A request under way holds the second signal up, and not the third."""
+    with (
+        ServiceProcess(drain_s="300", patience_s="60", deadline_s="120") as running,
+        socket.create_connection(("127.0.0.1", httpx.URL(running.url).port or 0)) as held,
+    ):
+        held.sendall(head(PATH, "content-length: 1000") + b"{")
+        running.process.send_signal(sign)
+        until_draining(running)
+        running.process.send_signal(sign)
+        until_it_listens_no_more(running)
+
+        with pytest.raises(subprocess.TimeoutExpired):
+            running.process.wait(1.5)
+        running.process.send_signal(sign)
         assert running.process.wait(WAIT_S) == 0
