@@ -142,7 +142,8 @@ class Streams:
                     yield block
                     # Other callers have their turn between two blocks.
                     await asyncio.sleep(0)
-                await self._paid(stream)
+                if block.first_case + len(block.status) < job.cases:
+                    await self._paid(stream)
         finally:
             await parts.aclose()  # type: ignore[attr-defined]
 
