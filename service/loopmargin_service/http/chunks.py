@@ -15,7 +15,7 @@ from typing import NamedTuple
 from loopmargin_service.http.crew import Crew
 from loopmargin_service.http.store import AnswerStore
 from loopmargin_service.http.worker_process import WorkerLost
-from loopmargin_service.questions import sweep
+from loopmargin_service.questions import sweep, sweep_plan
 from loopmargin_wire.sweep import PackedBlock, SweepQuestion
 
 # A process may be ended by something else than its task, so each task gets a second one.
@@ -43,7 +43,8 @@ class Chunks:
     async def of(self, job: Job) -> AsyncIterator[PackedBlock]:
         """Give all cases from the first one that is asked for, in order."""
         first = job.question.first_case
-        begins = iter(range(first - first % sweep.CHUNK_CASES, job.cases, sweep.CHUNK_CASES))
+        size = sweep_plan.chunk_cases(job.question)
+        begins = iter(range(first - first % size, job.cases, size))
         under_way: deque[asyncio.Task[bytes]] = deque()
         try:
             while True:
@@ -59,7 +60,7 @@ class Chunks:
             await _ended(under_way)
 
     async def _chunk(self, job: Job, first: int) -> bytes:
-        last = min(first + sweep.CHUNK_CASES, job.cases)
+        last = min(first + sweep_plan.chunk_cases(job.question), job.cases)
         name = f"sweep/{job.digest}/{first}-{last}"
         found = await self._kept.find(name)
         if found.answer is not None:

@@ -32,7 +32,7 @@ from loopmargin_service.http.settings import Settings
 from loopmargin_service.http.stream_media import StreamMedia, stream_media, written
 from loopmargin_service.http.turned_away import TurnedAwayError
 from loopmargin_service.http.workbench import Workbench
-from loopmargin_service.questions import sweep, work
+from loopmargin_service.questions import sweep, sweep_plan, work
 from loopmargin_service.questions.edition import EDITION
 from loopmargin_wire.sweep import (
     LONGEST_BLOCK,
@@ -231,4 +231,4 @@ async def _soon(closing: Awaitable[None]) -> None:
 
 def _chunk_s(question: SweepQuestion) -> float:
     """Estimate the work of one chunk. [s]"""
-    return work.cases(question.machine, sweep.CHUNK_CASES)
+    return sweep_plan.chunk_cases(question) * work.sweep_case(question)

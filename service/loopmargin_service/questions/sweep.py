@@ -24,8 +24,6 @@ from loopmargin_wire.sweep import (
     SweepQuestion,
 )
 
-# Cases solved as one task; a multiple of the longest block, so that blocks fall together.
-CHUNK_CASES = 8 * LONGEST_BLOCK
 FLOAT = np.dtype("<f8")
 NOTES = (wording.AIR_FLOW_NOTE, wording.NO_LOOP_LOSS_NOTE, wording.BEST_ESTIMATE_NOTE)
 

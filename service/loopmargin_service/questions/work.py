@@ -61,7 +61,12 @@ def sweep(question: SweepQuestion) -> float:
     number = min(math.prod(counts), question.case_limit)
     anew = [_values(axis) for axis in question.axes if not isinstance(axis, FactorAxis)]
     builds = sum(counts) + math.prod(anew)
-    return machine(question.machine) + builds * BUILD_S + cases(question.machine, number)
+    return machine(question.machine) + builds * BUILD_S + number * sweep_case(question)
+
+
+def sweep_case(question: SweepQuestion) -> float:
+    """Work of one case among many of a sweep. [s]"""
+    return cases(question.machine, 1)
 
 
 def machine(question: SteadyStateQuestion) -> float:

@@ -10,7 +10,7 @@ from loopmargin_service.http.chunks import Chunks
 from loopmargin_service.http.settings import Settings
 from loopmargin_service.http.stream_media import StreamMedia
 from loopmargin_service.http.streams import Stream, Streams
-from loopmargin_service.questions import sweep
+from loopmargin_service.questions import sweep, sweep_plan
 from tests.unit.http.test_chunks import CASES, Hands, store
 from tests.unit.questions.swept import FANS, asked
 
@@ -29,7 +29,7 @@ class Purse:
 
 def test_nothing_is_paid_after_the_last_chunk(monkeypatch: pytest.MonkeyPatch) -> None:
     """The first chunk was paid before the stream; of four, three are left to pay."""
-    monkeypatch.setattr(sweep, "CHUNK_CASES", 1)
+    monkeypatch.setattr(sweep_plan, "CHUNK_CASES", 1)
     app = create_app(Settings(worker_processes=0))
     streams = Streams(Chunks(Hands(), store()), Settings(), app.state.bench, app.state.meters)
     question, purse = asked(FANS), Purse()

@@ -7,9 +7,9 @@ import msgspec
 import pytest
 
 from loopmargin_service.http.routes import ROUTES, Route
-from loopmargin_service.questions import work
+from loopmargin_service.questions import sweep_plan, work
 from loopmargin_wire.steady_state import SteadyStateQuestion
-from loopmargin_wire.sweep import FactorAxis, FieldAxis, SweepQuestion
+from loopmargin_wire.sweep import LONGEST_BLOCK, FactorAxis, FieldAxis, SweepQuestion
 from tests.performance.bench_work import drawn, longer
 
 EXAMPLES = Path("openapi/examples")
@@ -103,3 +103,25 @@ def test_a_search_is_the_work_of_all_that_it_tries() -> None:
     drawing = vary(asked, machine=drawn(asked.machine, 1000))
 
     assert work.solve_for(drawing) > 10 * work.steady_state(drawn(asked.machine, 1000)) > 0.0
+
+
+def test_a_chunk_is_short_and_falls_together_with_blocks() -> None:
+    """The most cases for a small machine, fewer for a long loop; always whole blocks or parts."""
+    sizes = [
+        sweep_plan.chunk_cases(vary(SWEEP, machine=longer(SWEEP.machine, times)))
+        for times in (1, 4, 16)
+    ]
+
+    assert sizes == sorted(sizes, reverse=True)
+    assert sizes[0] == sweep_plan.CHUNK_CASES > sizes[-1]
+    assert all(LONGEST_BLOCK % size == 0 or size % LONGEST_BLOCK == 0 for size in sizes)
+    for size, times in zip(sizes, (1, 4, 16), strict=True):
+        swept_longer = vary(SWEEP, machine=longer(SWEEP.machine, times))
+        assert size * work.sweep_case(swept_longer) <= sweep_plan.CHUNK_S
+
+
+def test_a_chunk_holds_a_case_however_long_it_takes(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nothing smaller can be solved."""
+    monkeypatch.setattr(work, "sweep_case", lambda _: 100.0)
+
+    assert sweep_plan.chunk_cases(SWEEP) == 1
