@@ -1,6 +1,6 @@
 """Some cases of a batch: taken out of nested tuples of arrays, put back, repeated until settled."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from typing import Protocol, Self, TypeVar, cast
 
 import numpy as np
@@ -125,6 +125,33 @@ def put_cases(whole: T, part: T, cases: Index) -> None:
     elif isinstance(whole, tuple) and isinstance(part, tuple):
         for old, new in zip(whole, part, strict=True):
             put_cases(old, new, cases)
+
+
+def joined(parts: Sequence[T]) -> T:
+    """
+    Put nests of tuples of arrays that all end in the batch axis one after another.
+
+    Parameters
+    ----------
+    parts : sequence of Setting, Equilibrium or a part of one
+        Nests of one type, arrays of shape (…, batch) with a batch of each its own. [SI]
+
+    Returns
+    -------
+    the type of each part
+        One nest with all cases in their order. [SI]
+
+    Notes
+    -----
+    What is no array is taken from the first part, so it must stand for the cases of all.
+    """
+    first = parts[0]
+    if isinstance(first, np.ndarray):
+        return cast("T", np.concatenate(cast("Sequence[Array]", parts), axis=-1))
+    if isinstance(first, tuple):
+        nests = cast("Sequence[tuple[object, ...]]", parts)
+        return _like(first, [joined(rows) for rows in zip(*nests, strict=True)])
+    return first
 
 
 def repeat_until_settled(step: Callable[[G, S], S], given: G, state: S, limit: int) -> S:

@@ -22,6 +22,8 @@ from loopmargin_wire.uncertainty import Drawing
 SEED_BYTES = 16
 # What does not change the cases: how many are drawn, and how the answer judges them.
 ASIDE = {"draws", "seed", "confidence"}
+# Rows of normal numbers that neighbours of a case draw again; of the longest 16 MB.
+ROWS_KEPT = 100
 
 
 class Cause(NamedTuple):
@@ -86,11 +88,14 @@ def draw(question: Question, asked: Drawing, causes: Iterable[Cause]) -> Draws:
     return Draws(seed, uncertain, normal)
 
 
+@lru_cache(maxsize=ROWS_KEPT)
 def _normals(seed: str, name: str, count: int) -> Array:
-    """Give standard normal numbers that follow from a seed and a name."""
+    """Give standard normal numbers that follow from a seed and a name; not to be written to."""
     key = blake2b(name.encode(), digest_size=SEED_BYTES, key=bytes.fromhex(seed)).digest()
     random = np.random.Generator(np.random.Philox(key=int.from_bytes(key, "big")))
-    return random.standard_normal(count)
+    row = random.standard_normal(count)
+    row.setflags(write=False)
+    return row
 
 
 def seed_of(question: Question) -> str:

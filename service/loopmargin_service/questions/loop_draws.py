@@ -84,7 +84,8 @@ def factors(loop: Loop, drawn: Draws, point: Point) -> LoopFactors:
     everywhere = np.broadcast_to(point.liquid.passages.viscosity, (loop.passages.bore.size, 1))
     reynolds = through / (0.25 * np.pi * loop.passages.bore[rubbing] * everywhere[rubbing, 0])
     between = (reynolds >= LAMINAR_LIMIT) & (reynolds < TURBULENT_LIMIT)
-    friction = np.where(between[:, None], drawn.factor(TRANSITIONAL), drawn.factor(TURBULENT))
+    transitional, turbulent = drawn.factors([TRANSITIONAL, TURBULENT])
+    friction = np.where(between[:, None], transitional, turbulent)
     return LoopFactors(
         bore=drawn.factor("bore"),
         friction=friction,

@@ -1,12 +1,12 @@
 """Machines drawn at random from stated uncertainties, each solved whole."""
 
 from collections.abc import Iterator
-from typing import NamedTuple, TypeVar
+from typing import NamedTuple
 
 import msgspec
 import numpy as np
 
-from loopmargin_service.physics import machine
+from loopmargin_service.physics import batch, machine
 from loopmargin_service.physics.machine import Equilibrium, Setting
 from loopmargin_service.physics.network import Array
 from loopmargin_service.physics.radiator import CoreSection
@@ -37,8 +37,6 @@ from loopmargin_wire.uncertainty import (
 # Machines that stay in the processor's cache while they are solved together.
 CHUNK = 4000
 
-Rows = TypeVar("Rows", Cases, DrawnLoop)
-
 
 class Drawn(NamedTuple):
     """The machines drawn, what they settled at, and their loops."""
@@ -50,6 +48,13 @@ class Drawn(NamedTuple):
     def surplus(self, values: Array) -> Array:
         """Give a surplus that machines which did not settle do not have."""
         return self.loop.surplus(values)
+
+
+class Departures(NamedTuple):
+    """How machines that were drawn depart from one: settings and factors, each (…, draws)."""
+
+    setting: Setting
+    blocks: BlockFactors
 
 
 class Doubts(NamedTuple):
@@ -91,19 +96,18 @@ def doubts_of(question: SteadyStateQuestion, seed: str | None = None) -> Doubts:
 
 def draw(best: Best, asked: Uncertainties, seed: str) -> Drawn:
     """Draw machines about one and solve them."""
-    seeded = msgspec.structs.replace(asked, seed=seed)
-    drawn = draws.draw(best.question, seeded, _causes(best, asked))
+    drawn = draws_about(best, asked, seed)
     parts = [
         _solve(best, drawn.some(slice(start, start + CHUNK)))
         for start in range(0, drawn.size, CHUNK)
     ]
-    cases, loops = zip(*parts, strict=True)
-    return Drawn(drawn, _joined(cases), _joined(loops))
+    return Drawn(drawn, *batch.joined(parts))
 
 
-def _joined(parts: tuple[Rows, ...]) -> Rows:
-    """Put chunks back together."""
-    return type(parts[0])(*(np.concatenate(rows, axis=-1) for rows in zip(*parts, strict=True)))
+def draws_about(best: Best, asked: Uncertainties, seed: str) -> Draws:
+    """Draw what is uncertain about a machine."""
+    seeded = msgspec.structs.replace(asked, seed=seed)
+    return draws.draw(best.question, seeded, _causes(best, asked))
 
 
 def block_names(built: Built) -> list[str]:
@@ -145,20 +149,28 @@ def _radiator_causes(best: Best, asked: Uncertainties) -> Iterator[Cause]:
 def _solve(best: Best, drawn: Draws) -> tuple[Cases, DrawnLoop]:
     """Set, solve and describe some of the machines drawn."""
     question, built, state = best
-    loop, point, names = built.machine.loop, best.point(), block_names(built)
-    off = loop_draws.factors(loop, drawn, point)
-    setting = _setting(best, drawn)._replace(loop_factors=off)
+    loop, apart = built.machine.loop, departures(best, drawn)
+    setting = apart.setting
     found = machine.solve(built.machine, setting)
-    blocks = BlockFactors(
-        drawn.factors([f"resistance of {name}" for name in names]),
-        drawn.factors([f"interface of {name}" for name in names]),
-    )
-    cases = describe_cases(built, setting, found, blocks)
+    cases = describe_cases(built, setting, found, apart.blocks)
     every = Point(found.flows.flow, found.flows.pressure, found.liquid, setting.pump_ratio)
-    density = float(point.liquid.pumps.density[0, 0])
+    density = float(best.point().liquid.pumps.density[0, 0])
     wanted = question.required_flow_l_per_min * L_PER_MIN * density
     rest = (surroundings(question, built, state), wanted, cases.settled)
-    return cases, loop_draws.describe(loop, (drawn, off), every, rest)
+    return cases, loop_draws.describe(loop, (drawn, setting.loop_factors), every, rest)
+
+
+def departures(best: Best, drawn: Draws) -> Departures:
+    """Set machines as they were drawn about one."""
+    names = block_names(best.built)
+    off = loop_draws.factors(best.built.machine.loop, drawn, best.point())
+    return Departures(
+        _setting(best, drawn)._replace(loop_factors=off),
+        BlockFactors(
+            drawn.factors([f"resistance of {name}" for name in names]),
+            drawn.factors([f"interface of {name}" for name in names]),
+        ),
+    )
 
 
 def _setting(best: Best, drawn: Draws) -> Setting:

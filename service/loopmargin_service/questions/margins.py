@@ -34,7 +34,7 @@ def margin(
     there is no chance to state, and a surplus of zero or more meets the criterion.
     """
     surplus = float(capacity) - float(demand)
-    chance = None if drawn is None else float((drawn >= 0.0).mean())
+    chance = None if drawn is None else chance_of(drawn)
     return Margin(
         criterion=criterion,
         demand=float(demand),
@@ -46,6 +46,11 @@ def margin(
         chance=chance,
         chance_standard_error=None if drawn is None else chance_error(drawn),
     )
+
+
+def chance_of(drawn: Array) -> float:
+    """Count the share of draws in which a criterion holds."""
+    return float((drawn >= 0.0).mean())
 
 
 def _uncertainty(drawn: Array) -> float | None:

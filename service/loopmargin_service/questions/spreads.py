@@ -6,6 +6,7 @@ numbers behind the draws, and is believed where its interval agrees (JCGM 101:20
 """
 
 import math
+from collections.abc import Iterator
 from statistics import NormalDist
 from typing import NamedTuple
 
@@ -40,6 +41,26 @@ class Quantity(NamedTuple):
     values: Array
 
 
+class Interval(NamedTuple):
+    """Standard deviation of a quantity and both ends of its interval, each with its error."""
+
+    deviation: float
+    deviation_error: float
+    low: float
+    low_error: float
+    high: float
+    high_error: float
+
+    @property
+    def told(self) -> tuple[float, float, float]:
+        """Give deviation and ends, rounded to what the draws support."""
+        return (
+            rounded(self.deviation, self.deviation_error),
+            rounded(self.low, self.low_error),
+            rounded(self.high, self.high_error),
+        )
+
+
 class Linear(NamedTuple):
     """A quantity as a sum of its causes: its middle, and what each adds to its deviation."""
 
@@ -60,9 +81,7 @@ def simulation(
     A quantity that some draw does not have, such as an area where none suffices, is left out.
     """
     held = np.ones(drawn.size, dtype=np.bool_) if settled is None else settled
-    shown = [one for one in quantities if np.isfinite(one.values[held]).all()]
-    if int(held.sum()) < LEAST_SETTLED:
-        shown = []
+    shown = [one for one in quantities if describable(one.values, held)]
     lines = linearised(drawn.normal[:, held], [one.values[held] for one in shown])
     return Simulation(
         draws=drawn.size,
@@ -77,6 +96,11 @@ def simulation(
     )
 
 
+def describable(values: Array, settled: Which) -> bool:
+    """Tell whether draws have a spread: enough of them settled, and those that did have values."""
+    return int(settled.sum()) >= LEAST_SETTLED and bool(np.isfinite(values[settled]).all())
+
+
 def support_notes(shown: Simulation | None) -> tuple[Note, ...]:
     """Say what so many draws cannot tell, if it is asked for."""
     if shown is None:
@@ -88,18 +112,7 @@ def support_notes(shown: Simulation | None) -> tuple[Note, ...]:
                 pointer="/uncertainty",
             ),
         )
-    wanted = math.ceil(2.0 * BEYOND_AN_END / (1.0 - shown.confidence) - 1e-6)
-    notes = []
-    if shown.draws < wanted:
-        notes.append(
-            Note(
-                code="draws_support_less",
-                text=f"{shown.draws} draws leave fewer than {BEYOND_AN_END} beyond each end of an "
-                f"interval of {shown.confidence:g}: its ends are rough. Ask for at least "
-                f"{wanted} draws, or for less confidence.",
-                pointer="/uncertainty/draws",
-            )
-        )
+    notes = list(rough_ends(shown.draws, shown.confidence, "/uncertainty/draws"))
     if shown.settled_share < 1.0:
         notes.append(
             Note(
@@ -109,6 +122,19 @@ def support_notes(shown: Simulation | None) -> tuple[Note, ...]:
             )
         )
     return tuple(notes)
+
+
+def rough_ends(draws: int, confidence: float, pointer: str) -> Iterator[Note]:
+    """Say that so many draws leave the ends of an interval rough, if they do."""
+    wanted = math.ceil(2.0 * BEYOND_AN_END / (1.0 - confidence) - 1e-6)
+    if draws < wanted:
+        yield Note(
+            code="draws_support_less",
+            text=f"{draws} draws leave fewer than {BEYOND_AN_END} beyond each end of an "
+            f"interval of {confidence:g}: its ends are rough. Ask for at least "
+            f"{wanted} draws, or for less confidence.",
+            pointer=pointer,
+        )
 
 
 def rounded(value: float, error: float) -> float:
@@ -148,27 +174,38 @@ def _input(cause: Cause) -> InputUncertainty:
 def _spread(drawn: Draws, quantity: Quantity, linear: Linear, confidence: float) -> Spread:
     """Describe one quantity by its draws, and check the linear method against them."""
     values = quantity.values
-    tail = 0.5 * (1.0 - confidence)
-    (low, low_error), (high, high_error) = _ends(np.sort(values), tail)
-    half = NormalDist().inv_cdf(1.0 - tail) * linear.deviation
+    found = interval(values, confidence)
+    half = NormalDist().inv_cdf(1.0 - _tail(confidence)) * linear.deviation
     straight = linear.middle - half, linear.middle + half
-    deviation = float(values.std(ddof=1))
-    own_error = _deviation_error(deviation, values.size)
+    deviation, low, high = found.told
     return Spread(
         quantity=quantity.name,
         unit=quantity.unit,
-        best_estimate=rounded(float(np.median(values)), deviation / math.sqrt(values.size)),
-        standard_uncertainty=rounded(deviation, own_error),
-        standard_uncertainty_error=two_digits(own_error),
-        low=rounded(low, low_error),
-        low_error=two_digits(low_error),
-        high=rounded(high, high_error),
-        high_error=two_digits(high_error),
-        linear_low=rounded(straight[0], low_error),
-        linear_high=rounded(straight[1], high_error),
-        linear_agrees=_agrees(straight, (low, high)),
+        best_estimate=rounded(float(np.median(values)), found.deviation / math.sqrt(values.size)),
+        standard_uncertainty=deviation,
+        standard_uncertainty_error=two_digits(found.deviation_error),
+        low=low,
+        low_error=two_digits(found.low_error),
+        high=high,
+        high_error=two_digits(found.high_error),
+        linear_low=rounded(straight[0], found.low_error),
+        linear_high=rounded(straight[1], found.high_error),
+        linear_agrees=_agrees(straight, (found.low, found.high)),
         budget=_budget(drawn.causes, linear, values),
     )
+
+
+def interval(values: Array, confidence: float) -> Interval:
+    """Give the deviation of draws and the interval that holds the confidence asked for."""
+    (low, low_error), (high, high_error) = _ends(np.sort(values), _tail(confidence))
+    deviation = float(values.std(ddof=1))
+    own_error = _deviation_error(deviation, values.size)
+    return Interval(deviation, own_error, low, low_error, high, high_error)
+
+
+def _tail(confidence: float) -> float:
+    """Give the share that lies beyond each end of an interval."""
+    return 0.5 * (1.0 - confidence)
 
 
 def two_digits(error: float) -> float:

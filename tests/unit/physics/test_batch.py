@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from loopmargin_service.physics.batch import (
     TILE,
     cases_of,
+    joined,
     put_cases,
     repeat_until_settled,
     some_cases,
@@ -78,6 +79,22 @@ def test_out_and_back_changes_nothing() -> None:
     for expected, actual in zip(nest().several, whole.several, strict=True):
         np.testing.assert_array_equal(actual, expected)
     np.testing.assert_array_equal(whole.inner.rows, nest().inner.rows)
+
+
+def test_parts_put_one_after_another_are_the_whole() -> None:
+    """Two halves join to what they were cut from; numbers are those of the first."""
+    whole = nest()
+    front = cases_of(whole, np.array([0, 1]))
+    back = cases_of(whole._replace(repetitions=8), np.array([2, 3]))
+
+    again = joined([front, back])
+
+    assert type(again) is Outer
+    assert type(again.inner) is Inner
+    assert again.single.tolist() == whole.single.tolist()
+    np.testing.assert_array_equal(again.inner.rows, whole.inner.rows)
+    np.testing.assert_array_equal(again.several[1], whole.several[1])
+    assert (again.inner.factor, again.repetitions) == (0.5, 3)
 
 
 def test_rows_for_all_cases_stay_rows_for_all() -> None:

@@ -7,7 +7,13 @@ import numpy as np
 import pytest
 
 from loopmargin_service.physics import machine as physics
-from loopmargin_service.questions import machine_build, machine_draws, pipework, steady_state
+from loopmargin_service.questions import (
+    draws,
+    machine_build,
+    machine_draws,
+    pipework,
+    steady_state,
+)
 from loopmargin_service.questions.machine_draws import Best, Drawn
 from loopmargin_wire.steady_state import SteadyStateAnswer, SteadyStateQuestion
 from loopmargin_wire.uncertainty import Simulation, Spread, Uncertainties
@@ -184,3 +190,23 @@ def test_a_rated_radiator_has_its_own_law() -> None:
     assert inputs["law of rated radiators"] > 0.07
     assert "law of louvred cores" not in inputs
     assert "installation" not in inputs
+
+
+def test_friction_that_is_certain_is_certain_in_every_draw() -> None:
+    """Machines that take several rounds to settle, each of which leaves some of them aside."""
+    certain = {"friction_law": 0.0, "transitional_friction_law": 0.0}
+    answer = ask(**certain, air_flow=0.5, heat=0.4, pump_speed=0.3, draws=3000)
+
+    causes = {row.cause for row in simulation(answer).inputs}
+    assert causes.isdisjoint({"law of friction", "law of friction, transitional"})
+    assert "power of the rest" in causes
+    assert spread(answer, "coolant flow").standard_uncertainty > 0.0
+
+
+def test_random_numbers_are_shared_and_cannot_be_spoilt() -> None:
+    """What two questions draw from is kept once."""
+    (row, *_), (again, *_) = (drawn(300).draws.normal for _ in range(2))
+
+    assert row.tolist() == again.tolist()
+    with pytest.raises(ValueError, match="read-only"):
+        draws._normals(SEED, "bore", 300)[0] = 0.0  # noqa: SLF001 - what is kept
