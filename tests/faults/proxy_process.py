@@ -2,6 +2,7 @@
 
 import os
 import shutil
+import signal
 import socket
 import ssl
 import subprocess
@@ -68,6 +69,10 @@ class ProxyProcess:
     ) -> None:
         """Stop it."""
         self.stop()
+
+    def reload(self) -> None:
+        """Have it read its configuration again."""
+        self.process.send_signal(signal.SIGHUP)
 
     def stop(self) -> None:
         """Stop it by its number."""

@@ -5,6 +5,7 @@ import json
 import socket
 import ssl
 import subprocess
+import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -186,3 +187,71 @@ def test_without_replicas_the_proxy_says_so(tmp_path: Path) -> None:
 
         assert refused(response) == (503, PROBLEM, 503)
         assert response.headers["retry-after"] == "1"
+
+
+def test_a_replica_that_is_cut_off_costs_a_second_and_no_answer(tmp_path: Path) -> None:
+    """Nothing refuses or answers there, as when a host is gone: the other replica is asked."""
+    with (
+        ServiceProcess() as alive,
+        unreachable() as gone,
+        ProxyProcess(tmp_path, [gone, alive.url]) as proxy,
+        proxy.caller() as client,
+    ):
+        statuses = [client.post(PATH, content=QUESTION, headers=JSON).status_code for _ in range(4)]
+
+    assert statuses == [200] * 4
+
+
+@contextlib.contextmanager
+def unreachable() -> Iterator[str]:
+    """Listen where no connection is accepted: its queue is full, so that packets are dropped."""
+    with contextlib.ExitStack() as open_ones:
+        door = open_ones.enter_context(socket.socket())
+        door.bind(("127.0.0.1", 0))
+        door.listen(0)
+        for _ in range(3):
+            waiting = open_ones.enter_context(socket.socket())
+            waiting.setblocking(False)  # noqa: FBT003 - as the library has it
+            waiting.connect_ex(door.getsockname())
+        yield f"http://127.0.0.1:{door.getsockname()[1]}"
+
+
+def test_an_answer_that_is_late_is_not_asked_for_twice(tmp_path: Path) -> None:
+    """Both replicas take a question and say nothing; with shorter times, one of them is asked."""
+    with silent() as (first, firsts), silent() as (second, seconds):
+        proxy = ProxyProcess(tmp_path, [first, second])
+        text = proxy.configuration.read_text()
+        for shipped, here in (
+            ("proxy_read_timeout 35s", "proxy_read_timeout 3s"),
+            ("proxy_next_upstream_timeout 5s", "proxy_next_upstream_timeout 1s"),
+        ):
+            assert text.count(shipped) == 1
+            text = text.replace(shipped, here)
+        proxy.configuration.write_text(text)
+        with proxy, proxy.caller() as client:
+            response = client.post(PATH, content=QUESTION, headers=JSON)
+
+    assert refused(response) == (503, PROBLEM, 503)
+    assert len(firsts) + len(seconds) == 1
+
+
+@contextlib.contextmanager
+def silent() -> Iterator[tuple[str, list[socket.socket]]]:
+    """Accept connections and say nothing; give those that came."""
+    came: list[socket.socket] = []
+    with socket.create_server(("127.0.0.1", 0)) as door:
+
+        def accept() -> None:
+            with contextlib.suppress(OSError):
+                while True:
+                    came.append(door.accept()[0])
+
+        accepting = threading.Thread(target=accept)
+        accepting.start()
+        try:
+            yield f"http://127.0.0.1:{door.getsockname()[1]}", came
+        finally:
+            door.shutdown(socket.SHUT_RDWR)
+            accepting.join()
+            for connection in came:
+                connection.close()

@@ -106,7 +106,10 @@ def test_a_rolling_restart_loses_no_request() -> None:
 
 @pytest.mark.proxy
 def test_a_rolling_restart_behind_the_shipped_proxy_loses_no_request(tmp_path: Path) -> None:
-    """Each replica is stopped and started again on its port; nginx goes to the other meanwhile."""
+    """Each replica is stopped and started again on its port; nginx goes to the other meanwhile.
+
+    It is told to look up its replicas again each time, as deploy/README.md has it.
+    """
     with contextlib.ExitStack() as replicas:
         olds = [replicas.enter_context(ServiceProcess(drain_s="1")) for _ in range(2)]
         proxy = replicas.enter_context(ProxyProcess(tmp_path, [old.url for old in olds]))
@@ -120,6 +123,7 @@ def test_a_rolling_restart_behind_the_shipped_proxy_loses_no_request(tmp_path: P
                 port = httpx.URL(old.url).port
                 assert port is not None
                 replicas.enter_context(ServiceProcess(port, drain_s="1"))
+                proxy.reload()
             served(callers)
     asked = len(callers.statuses)
 
