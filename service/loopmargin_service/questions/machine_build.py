@@ -36,6 +36,10 @@ class BlockAt(NamedTuple):
     place: int
     law: block.Law
 
+    def holding(self, wire: HeatedBlock) -> "BlockAt":
+        """Give the same place with the block at another power."""
+        return self._replace(wire=wire)
+
 
 class RadiatorAt(NamedTuple):
     """A radiator, the branch it is in, its place along the profiles and its field's path."""
@@ -44,6 +48,10 @@ class RadiatorAt(NamedTuple):
     branch: int
     place: int
     path: parts.Path
+
+    def holding(self, wire: FannedRadiator) -> "RadiatorAt":
+        """Give the same place with the fans at another speed."""
+        return self._replace(wire=wire)
 
 
 class Built(NamedTuple):
@@ -110,6 +118,22 @@ def build(question: SteadyStateQuestion, plumbing: Pipework) -> Built:
         fans,
         tuple(walk.before),
         tuple(walk.after),
+    )
+
+
+def turned(built: Built, question: SteadyStateQuestion) -> Built:
+    """Give a machine whose settings alone differ from the one that was built.
+
+    Settings are powers, speeds and the room: nothing that coolant or air passes.
+    """
+    elements = [element for branch in question.branches for element in branch.elements]
+    heated = [element for element in elements if isinstance(element, HeatedBlock)]
+    cooled = [element for element in elements if isinstance(element, FannedRadiator)]
+    blown = (*(item.fans for item in cooled), *(item.fans for item in question.case.fans))
+    return built._replace(
+        blocks=tuple(map(BlockAt.holding, built.blocks, heated)),
+        radiators=tuple(map(RadiatorAt.holding, built.radiators, cooled)),
+        fans=(*blown, *(None for _ in question.case.openings)),
     )
 
 

@@ -1,38 +1,25 @@
 """The cases of a sweep from one number to another, solved; the same digits in any division.
 
-Cases of one machine are solved together. A machine is built, and set at each value of each
-axis, once in a process: what is prepared for a question is kept for its next cases.
+Cases of one machine are solved together.
 """
 
-from functools import lru_cache
 from typing import Any, NamedTuple
 
-import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
 from loopmargin_service.physics import batch, machine
 from loopmargin_service.physics.machine import Equilibrium, Setting
 from loopmargin_service.physics.network import Array
-from loopmargin_service.questions.machine_build import Built
+from loopmargin_service.questions import sweep_machines
 from loopmargin_service.questions.machine_cases import Cases, describe_cases
-from loopmargin_service.questions.refusals import Refusal
-from loopmargin_service.questions.sweep_axes import Change, applied, on
-from loopmargin_service.questions.sweep_plan import (
-    MACHINE_COLUMNS,
-    Plan,
-    blocks,
-    build,
-    plan,
-    setting_of,
-)
-from loopmargin_wire.steady_state import SteadyStateQuestion
+from loopmargin_service.questions.sweep_machines import Prepared
+from loopmargin_service.questions.sweep_plan import Plan, blocks
 from loopmargin_wire.sweep import CaseFault, CaseStatus, SweepQuestion
 
 # Cases that stay in the processor's cache while they are solved together.
 TOGETHER = 2000
 MOST_FAULTS = 100
-MACHINES_KEPT = 128
 STATUSES: tuple[CaseStatus, ...] = (
     "settled",
     "outside_validity",
@@ -55,17 +42,6 @@ class Block(NamedTuple):
     faults: tuple[CaseFault, ...] = ()
 
 
-class _Prepared(NamedTuple):
-    """One machine of the sweep, set at each value of each axis that only turns a setting."""
-
-    question: SteadyStateQuestion
-    built: Built
-    base: Setting
-    turned: tuple[Setting | None, ...]
-    impossible: tuple[dict[int, str], ...]
-    part_columns: Numbers
-
-
 def solve(question: SweepQuestion, first: int, last: int) -> Block:
     """
     Solve the cases from *first* up to, but without, *last*.
@@ -86,12 +62,13 @@ def solve(question: SweepQuestion, first: int, last: int) -> Block:
     -----
     A case has the same digits in whichever range it is solved.
     """
-    laid = plan(question)
+    machines = sweep_machines.machines(question)
+    laid = machines.laid
     block = empty(laid, first, last)
     places = np.unravel_index(np.arange(first, last), laid.shape)
     faults: list[CaseFault] = []
     for fixed, rows in _machines(laid, places):
-        prepared = _prepared(question, fixed)
+        prepared = machines.at(fixed)
         if isinstance(prepared, str):
             _refuse(faults, first + rows, prepared)
             continue
@@ -130,51 +107,7 @@ def _machines(
     ]
 
 
-@lru_cache(maxsize=MACHINES_KEPT)
-def _prepared(question: SweepQuestion, fixed: tuple[int, ...]) -> _Prepared | str:
-    """Build one machine and set it at every value; a machine that is refused gives the reason."""
-    laid = plan(question)
-    machine_asked = question.machine
-    try:
-        for axis, value in zip(laid.structural, fixed, strict=True):
-            change = laid.axes[axis]
-            machine_asked = applied(machine_asked, change, change.values[value])
-        built = build(machine_asked)
-    except (Refusal, msgspec.ValidationError) as error:
-        return str(error)
-    base = setting_of(machine_asked, built)
-    turned = [
-        _turned(machine_asked, on(machine_asked, change), base) if change.setting else (None, {})
-        for change in laid.axes
-    ]
-    settings, impossible = zip(*turned, strict=True)
-    columns = [len(MACHINE_COLUMNS) + laid.sites.index(site) for site in blocks(machine_asked)]
-    part_columns = np.array(columns, dtype=np.intp)
-    return _Prepared(machine_asked, built, base, settings, impossible, part_columns)
-
-
-def _turned(
-    question: SteadyStateQuestion, change: Change, base: Setting
-) -> tuple[Setting, dict[int, str]]:
-    """Set the machine at each value of one axis; a value that is impossible stays at the base."""
-    settings, impossible = [], {}
-    for number, value in enumerate(change.values):
-        try:
-            there = applied(question, change, value)
-            settings.append(setting_of(there, build(there)))
-        except (Refusal, msgspec.ValidationError) as error:
-            impossible[number] = f"{change.name} at {value:g}: {error}"
-            settings.append(base)
-    columns = zip(*settings, strict=True)
-    return Setting._make(
-        np.concatenate(column, axis=-1) if isinstance(column[0], np.ndarray) else column[0]
-        for column in columns
-    ), impossible
-
-
-def _settings(
-    prepared: _Prepared, places: list[NDArray[np.intp]]
-) -> tuple[Setting, dict[int, str]]:
+def _settings(prepared: Prepared, places: list[NDArray[np.intp]]) -> tuple[Setting, dict[int, str]]:
     """Set cases of one machine; give also the cases that a value makes impossible.
 
     Each value of an axis is set on the machine alone, and the differences it makes are added
@@ -207,7 +140,7 @@ def _refuse(faults: list[CaseFault], cases: Numbers, reason: str) -> None:
 
 
 def _solve(
-    block: Block, prepared: _Prepared, setting: Setting, which: tuple[Numbers, Numbers]
+    block: Block, prepared: Prepared, setting: Setting, which: tuple[Numbers, Numbers]
 ) -> None:
     """Solve the good cases of one machine and write them into their rows of the block."""
     good, rows = which
@@ -222,7 +155,7 @@ def _solve(
 def _put(
     block: Block,
     rows: Numbers,
-    prepared: _Prepared,
+    prepared: Prepared,
     found: tuple[Cases, Equilibrium],
 ) -> None:
     """Write the numbers of solved cases; what did not settle keeps those of its solution alone."""

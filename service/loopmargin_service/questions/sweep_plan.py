@@ -94,15 +94,26 @@ def chunk_cases(question: SweepQuestion) -> int:
 
 def build(question: SteadyStateQuestion) -> Built:
     """Build a machine, with every refusal that it deserves."""
-    parts.above_freezing(parts.mix(question.coolant), question.room.air_c, ("room", "air_c"))
+    _require_liquid(question)
     reservoir = question.reservoir or Reservoir(node=question.pumps[0].from_node)
     plumbing = pipework.build(question.branches, question.pumps, reservoir.node)
     return machine_build.build(question, plumbing)
 
 
+def _require_liquid(question: SteadyStateQuestion) -> None:
+    """Refuse a room in which the coolant freezes, which is all that a setting can be wrong in."""
+    parts.above_freezing(parts.mix(question.coolant), question.room.air_c, ("room", "air_c"))
+
+
 def setting_of(question: SteadyStateQuestion, built: Built) -> Setting:
     """Set one machine as it stands."""
     return machine_build.setting(question, built, np.ones(1), np.ones(1))
+
+
+def turned(question: SteadyStateQuestion, built: Built) -> Setting:
+    """Set a machine that was built with other settings, and nothing else other."""
+    _require_liquid(question)
+    return setting_of(question, machine_build.turned(built, question))
 
 
 def blocks(question: SteadyStateQuestion) -> dict[Site, HeatedBlock]:

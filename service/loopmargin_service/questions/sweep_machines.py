@@ -1,0 +1,106 @@
+"""The machines of a sweep, each built once, and set at each value of each axis.
+
+What is prepared for a question stays for its next cases, in this process. Machines of an
+ordinary size all stay, so that an axis that changes them may run first or last.
+"""
+
+from functools import lru_cache
+from typing import NamedTuple
+
+import msgspec
+import numpy as np
+from numpy.typing import NDArray
+
+from loopmargin_service.physics.machine import Setting
+from loopmargin_service.questions.machine_build import Built
+from loopmargin_service.questions.refusals import Refusal
+from loopmargin_service.questions.sweep_axes import Change, applied, on
+from loopmargin_service.questions.sweep_plan import (
+    MACHINE_COLUMNS,
+    Plan,
+    blocks,
+    build,
+    plan,
+    setting_of,
+    turned,
+)
+from loopmargin_service.questions.work import elements
+from loopmargin_wire.steady_state import SteadyStateQuestion
+from loopmargin_wire.sweep import SweepQuestion
+
+QUESTIONS_KEPT = 4
+# What the machines of one question may take, and what one of them does. [byte]
+KEPT_BYTES = 64 * 2**20
+MACHINE_BYTES, ELEMENT_BYTES = 40_000, 900
+
+
+class Prepared(NamedTuple):
+    """One machine of the sweep, set at each value of each axis that only turns a setting."""
+
+    question: SteadyStateQuestion
+    built: Built
+    base: Setting
+    turned: tuple[Setting | None, ...]
+    impossible: tuple[dict[int, str], ...]
+    part_columns: NDArray[np.intp]
+
+
+class Machines:
+    """The machines of one question, prepared when the first case wants them."""
+
+    def __init__(self, question: SweepQuestion) -> None:
+        self.laid: Plan = plan(question)
+        self._question = question
+        self._most = KEPT_BYTES // (MACHINE_BYTES + ELEMENT_BYTES * elements(question.machine))
+        self._prepared: dict[tuple[int, ...], Prepared | str] = {}
+
+    def at(self, fixed: tuple[int, ...]) -> Prepared | str:
+        """Give the machine at some values of the axes that change it, or why there is none."""
+        if fixed not in self._prepared:
+            if len(self._prepared) >= self._most:
+                del self._prepared[next(iter(self._prepared))]
+            self._prepared[fixed] = self._prepare(fixed)
+        return self._prepared[fixed]
+
+    def _prepare(self, fixed: tuple[int, ...]) -> Prepared | str:
+        asked = self._question.machine
+        try:
+            for axis, value in zip(self.laid.structural, fixed, strict=True):
+                change = self.laid.axes[axis]
+                asked = applied(asked, change, change.values[value])
+            built = build(asked)
+        except (Refusal, msgspec.ValidationError) as error:
+            return str(error)
+        turned_by = [_turned(asked, built, axis) for axis in self.laid.axes]
+        settings, impossible = zip(*turned_by, strict=True)
+        columns = [len(MACHINE_COLUMNS) + self.laid.sites.index(site) for site in blocks(asked)]
+        part_columns = np.array(columns, dtype=np.intp)
+        base = setting_of(asked, built)
+        return Prepared(asked, built, base, settings, impossible, part_columns)
+
+
+@lru_cache(maxsize=QUESTIONS_KEPT)
+def machines(question: SweepQuestion) -> Machines:
+    """Give the machines of a question, with every refusal that it deserves."""
+    return Machines(question)
+
+
+def _turned(
+    question: SteadyStateQuestion, built: Built, axis: Change
+) -> tuple[Setting | None, dict[int, str]]:
+    """Set the machine at each value of one axis; a value that is impossible stays at the base."""
+    if not axis.setting:
+        return None, {}
+    change = on(question, axis)
+    settings, impossible = [], {}
+    for number, value in enumerate(change.values):
+        try:
+            settings.append(turned(applied(question, change, value), built))
+        except (Refusal, msgspec.ValidationError) as error:
+            impossible[number] = f"{change.name} at {value:g}: {error}"
+            settings.append(setting_of(question, built))
+    columns = zip(*settings, strict=True)
+    return Setting._make(
+        np.concatenate(column, axis=-1) if isinstance(column[0], np.ndarray) else column[0]
+        for column in columns
+    ), impossible
