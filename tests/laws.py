@@ -10,6 +10,7 @@ from loopmargin_service import physics
 # What is no law of its own, and why. A module stands for every public function in it.
 CONSTRUCTION = {
     "batch": "picks cases out of arrays, puts them back, and repeats a step until they settle",
+    "bracket": "closes in on the crossing of any function, has no numbers of its own",
     "sites": "hands out the properties of the coolant",
     "passage.folded": "adds up passages that are alike",
     "rows": "adds up rows in one order",

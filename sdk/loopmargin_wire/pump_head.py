@@ -125,7 +125,13 @@ class LoopState(State, frozen=True, kw_only=True):
     flow_l_per_min: Flow
     head_m: Head
     speed_fraction_needed: (
-        Annotated[Number, Meta(description="Pump speed for the required flows over speed now [1]")]
+        Annotated[
+            Number,
+            Meta(
+                description="Pump speed for the required flows over speed now [1]; null where none "
+                "up to four times this one is enough, or where a note says that it was not found"
+            ),
+        ]
         | None
     )
     pumps: Annotated[tuple[PumpState, ...], Meta(max_length=4)]

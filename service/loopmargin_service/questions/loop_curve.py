@@ -28,6 +28,9 @@ from loopmargin_service.questions.conversion import L_PER_MIN, out
 from loopmargin_service.questions.pump_speed import (
     FASTEST,
     RUN,
+    SLOWEST,
+    UNSETTLED,
+    Needed,
     Required,
     over_speeds,
 )
@@ -37,9 +40,7 @@ from loopmargin_wire.pump_head import CurvePoint
 SHARES = np.array([0.0, 0.08, 0.16, 0.24, 0.32, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0])
 REQUIRED = 0
 SPEED_GRID = np.linspace(0.0, 1.0, 40)
-SPEED_REFINEMENTS = 3
-# No speed below this is told apart from standing still, over the speed asked about.
-SLOWEST = 1e-4
+SPEED_REFINEMENTS = 5
 # Flows closer than this are one, to a first guess.
 CLOSE = 1.001
 
@@ -47,12 +48,12 @@ CLOSE = 1.001
 class Found(NamedTuple):
     """The operating point, and what the other solves told.
 
-    `factor` is the speed that every required flow needs, over the speed now; `head` is what
-    the loop takes at the required total flow [m]; both are None where there is none.
+    `speed` is what every required flow needs, over the speed now; `head` is what the loop
+    takes at the required total flow [m], None where that did not settle.
     """
 
     flows: Flows
-    factor: float | None
+    speed: Needed
     head: float | None
     curve: tuple[CurvePoint, ...]
 
@@ -85,7 +86,7 @@ def _find_one(loop: Loop, liquid: Liquid, ratios: Array, required: Required) -> 
     points = [n for n in order if flows.converged[n] and pump_heads[n] >= 0.0]
     return Found(
         met,
-        _factor(loop, liquid, ratios, (required, head)),
+        _speed(loop, liquid, ratios, (required, head)),
         head,
         tuple(
             CurvePoint(
@@ -98,24 +99,25 @@ def _find_one(loop: Loop, liquid: Liquid, ratios: Array, required: Required) -> 
     )
 
 
-def _factor(
+def _speed(
     loop: Loop, liquid: Liquid, ratios: Array, target: tuple[Required, float | None]
-) -> float | None:
+) -> Needed:
     """Give the speed for every required flow, over the speed now."""
     required, head = target
     if required.branches:
         return over_speeds(loop, liquid, ratios).needed(required)
     if head is None:
-        return None
+        return UNSETTLED
     volume = required.total / float(liquid.pumps.density[0, 0])
-    return speed_for(loop.curves[0], volume, head, float(ratios[0, 0]))
+    return Needed(speed_for(loop.curves[0], volume, head, float(ratios[0, 0])))
 
 
 def free_flow(curve: Curve, ratio: float) -> float:
     """Give the flow at which a pump has no head left. [m3/s]"""
-    last = float(curve.x[-1]) * ratio
-    head, slope = value_and_slope(curve, last, ratio)
-    return last - float(head) / float(slope)
+    # On the line beyond the last point; in that point itself the curve may be level.
+    beyond = 2.0 * float(curve.x[-1]) * ratio
+    head, slope = value_and_slope(curve, beyond, ratio)
+    return beyond - float(head) / float(slope)
 
 
 def at_flows(loop: Loop, terms: LoopTerms, wanted: Array) -> Flows:
@@ -169,14 +171,19 @@ def _crossing(
 
 
 def speed_for(curve: Curve, volume: float, head: float, ratio: float) -> float | None:
-    """Give the speed over the speed now at which a pump has a head [m] at a flow [m3/s]."""
+    """Give the speed over the speed now at which a pump has a head [m] at a flow [m3/s].
+
+    The head rises with the speed, so each grid narrows it down by the number of its steps, to
+    less than 1e-6 of the speed wherever the curve has its corners.
+    """
     low, high = SLOWEST, FASTEST
+    if float(value_and_slope(curve, volume, ratio * high)[0]) < head:
+        return None
     for _ in range(SPEED_REFINEMENTS):
         grid = low * (high / low) ** SPEED_GRID
         heads, _ = value_and_slope(curve, volume, ratio * grid)
-        above = int(np.argmax(heads >= head))
-        if heads[above] < head:
-            return None
+        # Where the head lies at an end of the grid, rounding may put it just beyond.
+        above = min(int((heads < head).sum()), grid.size - 1)
         if above == 0:
             return low
         low, high = float(grid[above - 1]), float(grid[above])

@@ -32,7 +32,7 @@ from loopmargin_service.questions.operating_point import (
     pump_states,
 )
 from loopmargin_service.questions.pipework import Pipework
-from loopmargin_service.questions.pump_speed import Required, loop_head, total_flow
+from loopmargin_service.questions.pump_speed import Needed, Required, loop_head, total_flow
 from loopmargin_service.questions.spreads import Quantity, simulation, support_notes
 from loopmargin_wire.answer import Margin, Note, Outcome, Solve
 from loopmargin_wire.part import Reservoir
@@ -96,10 +96,10 @@ def _answer(
     margins = loop_margins(described, wanted, drawn and drawn[1])
     return PumpHeadAnswer(
         edition=EDITION,
-        outcome=_outcome(margins, found.factor),
+        outcome=_outcome(margins, found.speed),
         margins=tuple(margins),
         basis=loop_basis(question.branches, question.coolant),
-        notes=tuple(_notes(question, state)),
+        notes=tuple(_notes(question, state, found.speed)),
         cautions=(*wording.LIQUID_CAUTIONS, wording.ESTIMATE_CAUTION),
         question=question,
         state=state,
@@ -119,7 +119,7 @@ def _state(
     return LoopState(
         flow_l_per_min=out(float(total_flow(loop, point.flow)[0]) / density, L_PER_MIN),
         head_m=float(loop_head(loop, point.liquid, point.flow, point.speed_ratio)[0]),
-        speed_fraction_needed=found.factor,
+        speed_fraction_needed=found.speed.factor,
         pumps=pump_states(loop, question.pumps, point, around),
         branches=branch_states(plumbing, question.branches, point),
         elements=element_states(plumbing, question.branches, point),
@@ -145,7 +145,7 @@ def _simulation(
     return simulation(drawn[0], rows, question.confidence, shown.settled)
 
 
-def _outcome(margins: Sequence[Margin], factor: float | None) -> Outcome:
+def _outcome(margins: Sequence[Margin], speed: Needed) -> Outcome:
     """Say that the point was found, and what would help where it is not enough."""
     short = failing(margins)
     if not short:
@@ -153,11 +153,11 @@ def _outcome(margins: Sequence[Margin], factor: float | None) -> Outcome:
     return Outcome(
         status="solved",
         reason=fails(short),
-        advice=tuple(dict.fromkeys(_advice(criterion, factor) for criterion in short)),
+        advice=tuple(dict.fromkeys(_advice(criterion, speed) for criterion in short)),
     )
 
 
-def _advice(criterion: str, factor: float | None) -> str:
+def _advice(criterion: str, speed: Needed) -> str:
     """Say what helps against one failing criterion."""
     if criterion.startswith("velocity"):
         return "Raise the flow, use a narrower tube there, or lay it so that air can leave upward."
@@ -166,23 +166,29 @@ def _advice(criterion: str, factor: float | None) -> str:
             "Raise the reservoir above the pump, put it right before the inlet, or keep the "
             "coolant cooler."
         )
-    if factor is None:
+    if not speed.settled:
+        return "Take the largest pressure drops out of the loop, or take a stronger pump."
+    if speed.factor is None:
         return (
             "No speed up to four times this one is enough: shorten the loop, widen its narrowest "
             "part, put parts in parallel or take a stronger pump."
         )
     return (
-        f"Run the pump at {factor:.2f} times this speed if its maker allows it, or take the "
+        f"Run the pump at {speed.factor:.2f} times this speed if its maker allows it, or take the "
         "largest pressure drops out of the loop."
     )
 
 
-def _notes(question: PumpHeadQuestion, state: LoopState) -> list[Note]:
+def _notes(question: PumpHeadQuestion, state: LoopState, speed: Needed) -> list[Note]:
     """Note what was assumed and what stands near or outside the range of a law."""
     notes = [*transitional_notes(state.elements), *rising_air_notes(state.elements)]
     notes += pump_notes(question.pumps, state.pumps)
     notes += inlet_notes(question.reservoir)
     notes += support_notes(state.simulation)
+    if not speed.settled:
+        text = "The speed that the required flows need was not found: the loop did not settle "
+        text += "at some speeds."
+        notes.append(Note(code="speed_not_found", text=text, pointer="/pumps"))
     if question.coolant_c > NEAR_BOILING_C:
         notes.append(Note(code="near_boiling", text="Coolant near boiling.", pointer="/coolant_c"))
     return notes

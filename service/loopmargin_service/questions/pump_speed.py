@@ -6,6 +6,7 @@ from typing import NamedTuple
 import numpy as np
 
 from loopmargin_service.physics import network
+from loopmargin_service.physics.bracket import Bracket, between
 from loopmargin_service.physics.constants import STANDARD_GRAVITY
 from loopmargin_service.physics.loop import (
     Liquid,
@@ -23,12 +24,16 @@ from loopmargin_service.physics.rows import row_sum
 SPEEDS = np.array([1.0, 0.25, 0.4, 0.55, 0.7, 0.85, 1.15, 1.35, 1.6, 2.0, 2.6, 4.0])
 RUN = 0
 ORDER = np.argsort(SPEEDS)
-SORTED = SPEEDS[ORDER]
 START_FLOW = 0.03
 # No speed beyond this is tried, over the speed asked about.
 FASTEST = float(SPEEDS.max())
-SPEED_TOLERANCE = 1e-6
-SPEED_STEPS = 12
+# No speed below this is told apart from standing still, over the speed asked about.
+SLOWEST = 1e-4
+# Where the flow is so close to the one required, or the speed is known so well, it is told.
+SHARE_TOLERANCE = 1e-6
+SPEED_TOLERANCE = 1e-9
+# No smaller share of the required flow is told apart from none.
+LEAST_SHARE = 1e-6
 
 
 class Required(NamedTuple):
@@ -46,6 +51,19 @@ def over_speeds(loop: Loop, liquid: Liquid, ratios: Array) -> "Speeds":
     return Speeds(loop, liquid, ratios, terms, network.solve(loop.topology, law, start))
 
 
+class Needed(NamedTuple):
+    """The common factor on all speeds that the required flows need.
+
+    `factor` is None where no speed is enough, or where that could not be `settled`.
+    """
+
+    factor: float | None
+    settled: bool = True
+
+
+UNSETTLED = Needed(None, settled=False)
+
+
 class Speeds(NamedTuple):
     """The loop solved over the range of speeds."""
 
@@ -55,63 +73,40 @@ class Speeds(NamedTuple):
     terms: LoopTerms
     flows: Flows
 
-    def needed(self, required: Required) -> float | None:
+    def needed(self, required: Required) -> Needed:
         """Find the common factor on all speeds at which every required flow is reached."""
-        reached = share_of_required(self.loop, self.flows.flow, required)[ORDER]
-        if reached[-1] < 1.0:
-            return None
-        above = int(np.argmax(reached >= 1.0))
-        guess = _interpolated(reached, above)
-        flow = self.flows.flow[:, [ORDER[above]]] * (guess / float(SORTED[above]))
-        low = (float(SORTED[above - 1]), float(reached[above - 1])) if above else (0.0, 0.0)
-        return self._refine(
-            required, (low, (float(SORTED[above]), float(reached[above]))), guess, flow
-        )
+        order = ORDER[self.flows.converged[ORDER]]
+        reached = share_of_required(self.loop, self.flows.flow, required)[order]
+        enough = (reached >= 1.0).nonzero()[0]
+        if not enough.size:
+            return Needed(None) if FASTEST in SPEEDS[order] else UNSETTLED
+        above = int(enough[0])
+        fast = order[above]
+        slow, little = (SPEEDS[order[above - 1]], reached[above - 1]) if above else (SLOWEST, 0.0)
+        bracket = between(*_place(slow, little), *_place(SPEEDS[fast], reached[above]))
+        return self._closed_in(required, bracket, self.flows.flow[:, [fast]])
 
-    def _refine(
-        self,
-        required: Required,
-        bracket: tuple[tuple[float, float], tuple[float, float]],
-        speed: float,
-        flow: Array,
-    ) -> float | None:
-        """Close in on the speed; flow goes almost in proportion to it."""
-        low, high = bracket
-        for _ in range(SPEED_STEPS):
+    def _closed_in(self, required: Required, bracket: Bracket, flow: Array) -> Needed:
+        """Close in on the speed, from the flows at the fast end."""
+        last = math.exp(bracket.high)
+        while bracket.width > SPEED_TOLERANCE:
+            speed = math.exp(bracket.trial())
             pumps = RunningPumps(self.loop.curves, self.liquid.pumps, self.ratios * speed)
-            solved = network.solve(self.loop.topology, LoopLaw(self.terms, pumps), flow)
-            share = float(share_of_required(self.loop, solved.flow, required)[0])
+            law = LoopLaw(self.terms, pumps)
+            solved = network.solve(self.loop.topology, law, flow * (speed / last))
             if not solved.converged.all():
-                return None
-            if abs(share - 1.0) < SPEED_TOLERANCE:
-                return speed
-            low, high = ((speed, share), high) if share < 1.0 else (low, (speed, share))
-            speed = _between(low, high)
-            flow = solved.flow / share
-        return None
+                return UNSETTLED
+            share = float(share_of_required(self.loop, solved.flow, required)[0])
+            if abs(share - 1.0) < SHARE_TOLERANCE:
+                return Needed(speed)
+            bracket = bracket.narrowed(*_place(speed, share))
+            flow, last = solved.flow, speed
+        return Needed(math.exp(bracket.high))
 
 
-def _interpolated(reached: Array, above: int) -> float:
-    """Guess the speed from three neighbouring shares, on logarithmic scales."""
-    first = min(max(above - 1, 0), reached.size - 3)
-    near = slice(first, first + 3)
-    if above == 0 or reached[first] <= 0.0:
-        return float(SORTED[above] / reached[above])
-    share, speed = np.log(reached[near]), np.log(SORTED[near])
-    weights = [
-        np.prod([share[j] / (share[j] - share[i]) for j in range(3) if j != i]) for i in range(3)
-    ]
-    low = SORTED[above - 1]
-    return float(np.clip(np.exp(np.dot(weights, speed)), low, SORTED[above]))
-
-
-def _between(low: tuple[float, float], high: tuple[float, float]) -> float:
-    """Interpolate for a share of one, by a power law where both ends allow it."""
-    (slow, little), (fast, much) = low, high
-    if little <= 0.0 or slow <= 0.0:
-        return slow + (fast - slow) * (1.0 - little) / (much - little)
-    power = math.log(fast / slow) / math.log(much / little)
-    return float(slow * (1.0 / little) ** power)
+def _place(speed: float, share: float) -> tuple[float, float]:
+    """Give a speed and its share on scales where they go nearly in proportion."""
+    return math.log(speed), math.log(max(share, LEAST_SHARE))
 
 
 def total_flow(loop: Loop, flow: Array) -> Array:

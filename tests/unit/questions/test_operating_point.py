@@ -10,7 +10,7 @@ from loopmargin_service.questions import parts, pump_head
 from loopmargin_service.questions.conversion import L_PER_MIN
 from loopmargin_service.questions.operating_point import pump_power, regime
 from loopmargin_wire.part import HeadPoint, Pump
-from loopmargin_wire.pump_head import LoopState, PumpHeadQuestion
+from loopmargin_wire.pump_head import LoopState, PumpHeadAnswer, PumpHeadQuestion
 from tests.unit.questions.asked import Changes, changed, loop_state
 
 GRAVITY = 9.80665
@@ -33,10 +33,14 @@ BARE: dict[str, Any] = {
 }
 
 
+def ask_bare(changes: Changes | None = None) -> PumpHeadAnswer:
+    """Ask about a pump with a parabola for a curve and one coupling of known Kv."""
+    return pump_head.answer(msgspec.convert(changed(BARE, changes), PumpHeadQuestion))
+
+
 def bare(changes: Changes | None = None) -> LoopState:
     """Solve a pump with a parabola for a curve and one coupling of known Kv."""
-    question = msgspec.convert(changed(BARE, changes), PumpHeadQuestion)
-    state = pump_head.answer(question).state
+    state = ask_bare(changes).state
     assert state is not None
     return state
 

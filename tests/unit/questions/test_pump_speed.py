@@ -2,12 +2,21 @@
 
 import math
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from loopmargin_service.physics.curve import falling_curve, value_and_slope
+from loopmargin_service.questions.loop_curve import (
+    FASTEST,
+    SLOWEST,
+    SPEED_GRID,
+    free_flow,
+    speed_for,
+)
 from tests.unit.questions.asked import loop_state
-from tests.unit.questions.test_operating_point import BAR_M, bare, bare_flow
+from tests.unit.questions.test_operating_point import BAR_M, ask_bare, bare, bare_flow
 
 PUMP = {
     "curve": [{"flow_l_per_min": 0, "head_m": 4}, {"flow_l_per_min": 10, "head_m": 0}],
@@ -86,6 +95,76 @@ def test_speed_where_the_flow_turns_laminar() -> None:
     assert needed is not None
     again = bare({**asked, "pumps/0/speed_rpm": 3000 * needed})
     assert again.flow_l_per_min == pytest.approx(0.7, rel=1e-4)
+
+
+def test_speed_of_many_tubes() -> None:
+    """For one parabola and one tube the speed is a square root, found also by the way for branches.
+
+    Flows from deep in laminar to turbulent flow. Of the speed found a little less is not enough.
+    """
+    draw = np.random.default_rng(14).uniform
+    checked = 0
+    for number in range(1500):
+        bore, length, head = draw(3.0, 16.0), draw(100.0, 20000.0), draw(1.0, 20.0)
+        wanted = float(np.exp(draw(math.log(0.05), math.log(12.0))))
+        asked = {
+            "branches/0/elements/0": {"kind": "tube", "bore_mm": bore, "length_mm": length},
+            "branches/0/required_flow_l_per_min": wanted,
+            "pumps/0/curve/0/head_m": head,
+            "pumps/0/curve_speed_rpm": 5000.0,
+            "pumps/0/speed_rpm": 2500.0,
+            "required_flow_l_per_min": wanted,
+            "uncertainty": None,
+        }
+        answer = ask_bare(asked)
+        needed = answer.state and answer.state.speed_fraction_needed
+        taken = next(row.demand for row in answer.margins if row.unit == "m")
+        expected = 2.0 * math.sqrt(taken / head + (wanted / 10.0) ** 2)
+        assert (needed is None) == (expected > 4.0)
+        if needed is None:
+            continue
+        assert expected == pytest.approx(needed, rel=2e-6)
+        if number % 10 == 0 and needed > 0.05:
+            checked += 1
+            for share, enough in ((1.0 + 2e-6, True), (1.0 - 1e-5, False)):
+                again = bare({**asked, "pumps/0/speed_rpm": 2500.0 * needed * share})
+                assert (again.flow_l_per_min >= wanted) == enough
+    assert checked > 100
+
+
+def test_speed_of_the_tube_that_lies_on_the_transition() -> None:
+    """All speeds but the least are enough, and the flow hardly changes about the one needed."""
+    wanted = 0.6427723155493061
+    tube = {"kind": "tube", "bore_mm": 6.241951018357279, "length_mm": 1081.7830509452008}
+    asked = {"branches/0/elements/0": tube, "pumps/0/curve/0/head_m": 2.5433629981394215}
+    asked |= {"required_flow_l_per_min": wanted}
+    alone = bare(asked).speed_fraction_needed
+    needed = bare({**asked, "branches/0/required_flow_l_per_min": wanted}).speed_fraction_needed
+
+    assert alone == pytest.approx(0.1362592, abs=5e-8)
+    assert needed == pytest.approx(alone, rel=2e-6)
+
+
+@pytest.mark.parametrize("step", [0, 9, 19, 20, 21, 22, 33, 39])
+def test_speed_of_one_pump_at_a_place_of_the_grid(step: int) -> None:
+    """Where the grid has a place at the speed sought, rounding does not lose it."""
+    for scale in np.linspace(0.9, 1.1, 41):
+        curve = falling_curve([0.0, 1e-4], [3.0 * scale, 0.0])
+        true = SLOWEST * (FASTEST / SLOWEST) ** (step / (SPEED_GRID.size - 1))
+        flow = 0.5e-4 * min(true, 1.0)
+        head = float(value_and_slope(curve, flow, true)[0])
+        assert speed_for(curve, flow, head, 1.0) == pytest.approx(true, rel=1e-6)
+
+
+def test_free_flow_of_a_curve_that_ends_level() -> None:
+    """The line beyond the last point leads to the free flow, however level the curve ends."""
+    flow = np.array([0.0, 1.0, 1.5, 1.6, 2.4]) * 1e-4
+    head = np.array([2.8, 1.9, 1.4, 0.5, 0.1])
+    curve = falling_curve(flow, head)
+    steepest = min(curve.slopes[-1], (head[-1] - head[-2]) / (flow[-1] - flow[-2]))
+    for ratio in np.linspace(0.3, 3.0, 200):
+        expected = ratio * (flow[-1] - head[-1] / steepest)
+        assert free_flow(curve, float(ratio)) == pytest.approx(expected, rel=1e-9)
 
 
 def test_slowest_speed_is_the_least_that_is_told() -> None:

@@ -80,22 +80,37 @@ def test_speed_whose_loop_does_not_settle(monkeypatch: pytest.MonkeyPatch) -> No
         return speeds
 
     monkeypatch.setattr(loop_curve, "over_speeds", solved)
-    actual = loop_state(BRANCH_FLOW)
+    short = ask_head({"branches/0/required_flow_l_per_min": 9.0})
 
-    assert actual.speed_fraction_needed is None
+    assert short.state is not None
+    assert short.state.speed_fraction_needed is None
+    assert short.outcome.reason.startswith("fails")
+    assert not any("No speed" in line for line in short.outcome.advice)
+    assert any("stronger pump" in line for line in short.outcome.advice)
+    assert "speed_not_found" in {note.code for note in short.notes}
 
 
-def test_speed_that_is_not_closed_in_on(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The operating point stands; only the speed that was still being sought is left out."""
-    settled = loop_state(BRANCH_FLOW)
-    monkeypatch.setattr(pump_speed, "SPEED_TOLERANCE", 0.0)
-    monkeypatch.setattr(pump_speed, "SPEED_STEPS", 1)
+def test_speed_where_some_speeds_do_not_settle(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Speeds that did not settle are passed over; without the fastest nothing is ruled out."""
+    over = loop_curve.over_speeds
+    unsettled: list[int] = []
 
-    actual = loop_state(BRANCH_FLOW)
+    def solved(loop: Loop, liquid: Liquid, ratios: Array) -> pump_speed.Speeds:
+        speeds = over(loop, liquid, ratios)
+        speeds.flows.flow[:, unsettled] = np.nan
+        speeds.flows.converged[unsettled] = False
+        return speeds
 
-    assert settled.speed_fraction_needed is not None
-    assert actual.speed_fraction_needed is None
-    assert actual.flow_l_per_min == settled.flow_l_per_min
+    settled = loop_state(BRANCH_FLOW).speed_fraction_needed
+    monkeypatch.setattr(loop_curve, "over_speeds", solved)
+    unsettled += [1, 2, 3, 4, 5, 6]
+    again = loop_state(BRANCH_FLOW).speed_fraction_needed
+    assert settled == pytest.approx(again, rel=2e-6)
+
+    wanted = {"branches/0/required_flow_l_per_min": 30.0}
+    assert "No speed up to four times" in ask_head(wanted).outcome.advice[0]
+    unsettled.append(int(pump_speed.SPEEDS.argmax()))
+    assert not any("No speed" in line for line in ask_head(wanted).outcome.advice)
 
 
 def test_refusal_keeps_its_faults_on_the_way_to_another_process() -> None:
