@@ -7,7 +7,7 @@ from msgspec import Meta
 from loopmargin_wire.answer import Answer, Question, State
 from loopmargin_wire.part import Part
 from loopmargin_wire.quantity import Number, Share, Text, quantity
-from loopmargin_wire.steady_state import MachineState, SteadyStateQuestion
+from loopmargin_wire.steady_state import MachineElement, MachineState, SteadyStateQuestion
 from loopmargin_wire.sweep import AxisName, AxisValue, FieldPointer
 
 
@@ -27,6 +27,17 @@ class FactorRange(Part, tag_field="kind", tag="factor", frozen=True, kw_only=Tru
     highest: Annotated[float, quantity("1", 0.05, 5.0, "Largest factor to try")] = 2.0
 
 
+class AlternativeRange(Part, tag_field="kind", tag="alternative", frozen=True, kw_only=True):
+    """Whole elements to try in one place: the radiators in stock with their fans, the blocks.
+
+    They stand in order from the least to the greatest, by size or by price. `pointer` leads to
+    an element of a branch, such as /branches/0/elements/6.
+    """
+
+    pointer: FieldPointer
+    elements: Annotated[tuple[MachineElement, ...], Meta(min_length=1, max_length=50)]
+
+
 class SolveForQuestion(Question, frozen=True, kw_only=True):
     """Which is the least (or the greatest) value at which the machine still meets its margins?
 
@@ -36,12 +47,15 @@ class SolveForQuestion(Question, frozen=True, kw_only=True):
     """
 
     machine: SteadyStateQuestion
-    unknown: FieldRange | FactorRange
+    unknown: FieldRange | FactorRange | AlternativeRange
     seek: Literal["least", "greatest"]
 
 
 class Tried(State, frozen=True, kw_only=True):
-    """One value that was tried: whether it holds, the worst criterion and its chance if drawn."""
+    """One value that was tried: whether it holds, the worst criterion and its chance if drawn.
+
+    Of alternatives the value is the place in their list, counted from 0.
+    """
 
     value: Number
     holds: bool
@@ -53,7 +67,8 @@ class Solution(State, frozen=True, kw_only=True):
     """The value found and the machine there.
 
     `binding` is the criterion that fails first beyond the value; absent when the whole range
-    holds. `tolerance` is how far the true boundary may be away.
+    holds. `tolerance` is how far the true boundary may be away. Of alternatives `value` is the
+    place in their list, counted from 0, and `element` the name of that one.
     """
 
     unknown: AxisName
@@ -61,6 +76,7 @@ class Solution(State, frozen=True, kw_only=True):
     tolerance: Number
     binding: Text | None
     machine: MachineState | None
+    element: Text | None = None
 
 
 class SolveForAnswer(Answer, frozen=True, kw_only=True):

@@ -165,18 +165,21 @@ def _sought(body: Body) -> None:
     for number, axis in enumerate(body.get("axes", ())):
         body["axes"][number] = _axis(number, axis)
     if "unknown" in body:
-        unknown = body["unknown"]
-        if unknown["kind"] == "factor":
-            unknown["of"] = "fan_speeds"
-        else:
-            unknown["pointer"] = POINTERS[0]
-        most = 4.0 if unknown["kind"] == "factor" else 1e5
-        ends = unknown.get("lowest", 0.2), unknown.get("highest", 2.0)
-        unknown["lowest"] = min(*ends, most)
-        unknown["highest"] = max(*ends, unknown["lowest"] + 0.5)
+        body["unknown"] = _unknown(body["unknown"])
     if "axes" in body:
         body["case_limit"] = 20_000
         body["first_case"] = 0
+
+
+def _unknown(unknown: Body) -> Body:
+    """Look through a range that there is, or through few elements for a place that there is."""
+    if unknown["kind"] == "alternative":
+        return {**unknown, "pointer": "/branches/0/elements/0", "elements": unknown["elements"][:2]}
+    factor = unknown["kind"] == "factor"
+    place = {"of": "fan_speeds"} if factor else {"pointer": POINTERS[0]}
+    ends = unknown.get("lowest", 0.2), unknown.get("highest", 2.0)
+    lowest = min(*ends, 4.0 if factor else 1e5)
+    return {**unknown, **place, "lowest": lowest, "highest": max(*ends, lowest + 0.5)}
 
 
 def _axis(number: int, axis: Body) -> Body:

@@ -1,7 +1,8 @@
 """`solve-for`: the least or greatest setting at which every margin of a machine holds.
 
-The range is looked at on a grid, then the step that holds the boundary is halved. The draws
-are the same at every value and in the answer, so the boundary is not blurred by them.
+A range is looked at on a grid, then the step that holds the boundary is halved; of alternatives
+each is tried, and the first that holds in their order is the answer. The draws are the same at
+every value and in the answer, so the boundary is not blurred by them.
 """
 
 from typing import NamedTuple
@@ -28,6 +29,8 @@ from loopmargin_service.questions.refusals import Fault, Refusal
 from loopmargin_service.questions.sweep_axes import Change, applied, changes
 from loopmargin_wire.answer import Margin, Outcome
 from loopmargin_wire.solve_for import (
+    AlternativeRange,
+    FactorRange,
     FieldRange,
     Solution,
     SolveForAnswer,
@@ -35,7 +38,7 @@ from loopmargin_wire.solve_for import (
     Tried,
 )
 from loopmargin_wire.steady_state import SteadyStateQuestion
-from loopmargin_wire.sweep import FactorAxis, FieldAxis, SweepQuestion
+from loopmargin_wire.sweep import AlternativeAxis, Axis, FactorAxis, FieldAxis, SweepQuestion
 
 # A coarse look at the whole range, then halvings of the step that holds the boundary.
 GRID = 9
@@ -54,14 +57,6 @@ class Judged(NamedTuple):
 
 def answer(question: SolveForQuestion) -> SolveForAnswer:
     """Close in on the boundary and answer the machine there."""
-    low, high = question.unknown.lowest, question.unknown.highest
-    if low >= high:
-        raise Refusal(
-            Fault(
-                ("unknown", "highest"),
-                f"highest is {high:g} and lowest {low:g}; give a range with highest above lowest",
-            )
-        )
     asked = question.machine.uncertainty
     if asked is not None and asked.draws > MOST_DRAWS:
         raise Refusal(
@@ -72,36 +67,54 @@ def answer(question: SolveForQuestion) -> SolveForAnswer:
             )
         )
     judge = _Judge(question.machine, _change(question))
-    ends = (low, high) if question.seek == "least" else (high, low)
-    tried = [judge.at(value) for value in np.linspace(*ends, GRID).tolist()]
+    tried = [judge.at(value) for value in _looked_at(question)]
     first = next((number for number, one in enumerate(tried) if one.holds), None)
     if first is None:
-        return _nothing(question, tried)
+        return _nothing(question, judge, tried)
     if first == 0:
         return _answer(question, judge, (tried[0], None), tried)
     beyond, found = tried[first - 1], tried[first]
-    for _ in range(HALVINGS):
-        middle = judge.at(0.5 * (beyond.value + found.value))
-        tried.append(middle)
-        beyond, found = (beyond, middle) if middle.holds else (middle, found)
+    if not isinstance(question.unknown, AlternativeRange):
+        for _ in range(HALVINGS):
+            middle = judge.at(0.5 * (beyond.value + found.value))
+            tried.append(middle)
+            beyond, found = (beyond, middle) if middle.holds else (middle, found)
     return _answer(question, judge, (found, beyond), tried)
+
+
+def _looked_at(question: SolveForQuestion) -> list[float]:
+    """Give the values of the first look, from the end that is sought."""
+    unknown = question.unknown
+    least = question.seek == "least"
+    if isinstance(unknown, AlternativeRange):
+        places = [float(number) for number in range(len(unknown.elements))]
+        return places if least else places[::-1]
+    low, high = unknown.lowest, unknown.highest
+    if low >= high:
+        reason = f"highest is {high:g} and lowest {low:g}; give a range with highest above lowest"
+        raise Refusal(Fault(("unknown", "highest"), reason))
+    values: list[float] = np.linspace(*((low, high) if least else (high, low)), GRID).tolist()
+    return values
 
 
 def _change(question: SolveForQuestion) -> Change:
     """Resolve the unknown as an axis of a sweep."""
-    unknown = question.unknown
-    ends = (unknown.lowest, unknown.highest)
-    axis = (
-        FieldAxis(pointer=unknown.pointer, values=ends)
-        if isinstance(unknown, FieldRange)
-        else FactorAxis(of=unknown.of, values=ends)
-    )
     try:
-        return changes(SweepQuestion(machine=question.machine, axes=(axis,)))[0]
+        return changes(SweepQuestion(machine=question.machine, axes=(_axis(question.unknown),)))[0]
     except Refusal as refusal:
         raise Refusal(
             *(Fault(("unknown", *fault.path[2:]), fault.detail) for fault in refusal.faults)
         ) from refusal
+
+
+def _axis(unknown: FieldRange | FactorRange | AlternativeRange) -> Axis:
+    """Give the axis of a sweep that changes the same."""
+    if isinstance(unknown, AlternativeRange):
+        return AlternativeAxis(pointer=unknown.pointer, elements=unknown.elements)
+    ends = (unknown.lowest, unknown.highest)
+    if isinstance(unknown, FieldRange):
+        return FieldAxis(pointer=unknown.pointer, values=ends)
+    return FactorAxis(of=unknown.of, values=ends)
 
 
 class _Judge:
@@ -113,8 +126,15 @@ class _Judge:
         self._question = question
 
     def machine_at(self, value: float) -> SteadyStateQuestion:
-        """Give the machine with the unknown at a value."""
-        return applied(self._question, self.change, value)
+        """Give the machine with the unknown at a value, or with the alternative of that number."""
+        put = self.change.values[int(value)] if self.alternative(value) else value
+        return applied(self._question, self.change, put)
+
+    def alternative(self, value: float) -> str | None:
+        """Name the element that a value stands for, where elements are sought."""
+        if not isinstance(self.change.values[0], dict):
+            return None
+        return str(self.change.values[int(value)]["name"])
 
     def at(self, value: float) -> Judged:
         """Judge one value; a machine that cannot be is one that does not hold."""
@@ -189,16 +209,18 @@ def _beside(margins: dict[str, Margin]) -> dict[str, float]:
     return {name: one.surplus / max(abs(one.capacity), 1e-9) for name, one in margins.items()}
 
 
-def _nothing(question: SolveForQuestion, tried: list[Judged]) -> SolveForAnswer:
+def _nothing(question: SolveForQuestion, judge: _Judge, tried: list[Judged]) -> SolveForAnswer:
     """Answer that no value of the range holds."""
     best = tried[-1]
+    named = judge.alternative(best.value)
     plain = steady_state.answer(msgspec.structs.replace(question.machine, uncertainty=None))
     return SolveForAnswer(
         edition=EDITION,
         outcome=Outcome(
             status="no_operating_point",
-            reason=f"no value from {question.unknown.lowest:g} to {question.unknown.highest:g} "
-            f"meets the margins; at {best.value:g} it is {best.worst} that fails",
+            reason=f"{_range(question)} meets the margins; "
+            f"{'with' if named else 'at'} {named or format(best.value, 'g')} it is {best.worst} "
+            "that fails",
             advice=("Widen the range, relax the limit that fails, or change another part.",),
         ),
         margins=(),
@@ -211,6 +233,14 @@ def _nothing(question: SolveForQuestion, tried: list[Judged]) -> SolveForAnswer:
     )
 
 
+def _range(question: SolveForQuestion) -> str:
+    """Name what was looked through in vain."""
+    unknown = question.unknown
+    if isinstance(unknown, AlternativeRange):
+        return f"none of the {len(unknown.elements)} elements"
+    return f"no value from {unknown.lowest:g} to {unknown.highest:g}"
+
+
 def _answer(
     question: SolveForQuestion,
     judge: _Judge,
@@ -219,6 +249,7 @@ def _answer(
 ) -> SolveForAnswer:
     """Answer the machine at the value found."""
     found, beyond = boundary
+    named = judge.alternative(found.value)
     there = steady_state.answer(judge.machine_at(found.value), seed=judge.doubts.seed or None)
     return SolveForAnswer(
         edition=EDITION,
@@ -234,9 +265,10 @@ def _answer(
         state=Solution(
             unknown=judge.change.name,
             value=found.value,
-            tolerance=abs(found.value - beyond.value) if beyond else 0.0,
+            tolerance=abs(found.value - beyond.value) if beyond and named is None else 0.0,
             binding=beyond.worst if beyond else None,
             machine=there.state,
+            element=named,
         ),
         tried=_tried(tried),
     )

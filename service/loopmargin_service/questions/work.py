@@ -9,7 +9,7 @@ import math
 
 from loopmargin_wire.answer import Question
 from loopmargin_wire.noise import NoiseQuestion
-from loopmargin_wire.solve_for import SolveForQuestion
+from loopmargin_wire.solve_for import AlternativeRange, SolveForQuestion
 from loopmargin_wire.steady_state import SteadyStateQuestion
 from loopmargin_wire.sweep import AlternativeAxis, Axis, FactorAxis, SweepQuestion
 from loopmargin_wire.uncertainty import Drawing
@@ -81,7 +81,9 @@ def _values(axis: Axis) -> int:
 
 def solve_for(question: SolveForQuestion) -> float:
     """Work of every value that may be tried. [s]"""
-    return TRIED * steady_state(question.machine)
+    unknown = question.unknown
+    tried = len(unknown.elements) + 1 if isinstance(unknown, AlternativeRange) else TRIED
+    return tried * steady_state(question.machine)
 
 
 def cases(question: SteadyStateQuestion, number: int) -> float:

@@ -35,6 +35,7 @@ def solution(answer: SolveForAnswer) -> Solution:
 
 
 FANS = {"kind": "factor", "of": "fan_speeds"}
+RADIATOR = 6
 ROOM = {"kind": "field", "pointer": "/room/air_c", "lowest": 15, "highest": 45}
 
 
@@ -71,6 +72,59 @@ def test_the_answer_of_a_sweep_gives_the_setting_back() -> None:
 
     assert found.binding == "loop flow"
     assert found.value == pytest.approx(0.9, abs=2 * found.tolerance)
+
+
+def radiators(*heights_mm: float) -> dict[str, Any]:
+    """List the example's radiator with faces of other heights, each with a name of its own."""
+    element = machine()["branches"][0]["elements"][RADIATOR]
+    elements = [
+        {
+            **element,
+            "name": f"{height:g} mm high",
+            "radiator": {**element["radiator"], "face_height_mm": height},
+        }
+        for height in heights_mm
+    ]
+    pointer = f"/branches/0/elements/{RADIATOR}"
+    return {"kind": "alternative", "pointer": pointer, "elements": elements}
+
+
+def test_the_smallest_radiator_of_those_in_stock_is_between_too_small_and_too_large() -> None:
+    """The least face that holds lies between the height found and the next lower one in stock."""
+    heights = (60.0, 80.0, 100.0, 120.0, 140.0, 200.0)
+    listed = ask(radiators(*heights), "least")
+    found = solution(listed)
+    face = {
+        "kind": "field",
+        "pointer": f"/branches/0/elements/{RADIATOR}/radiator/face_height_mm",
+        "lowest": 60,
+        "highest": 200,
+    }
+    least = solution(ask(face, "least"))
+
+    chosen = int(found.value)
+    assert heights[chosen - 1] < least.value <= heights[chosen]
+    assert found.element == f"{heights[chosen]:g} mm high"
+    assert (found.tolerance, found.binding) == (0.0, least.binding)
+    assert [one.holds for one in listed.tried] == [height >= least.value for height in heights]
+    assert least.element is None
+
+
+def test_the_greatest_of_alternatives_is_the_last_that_holds() -> None:
+    """From the other end the order is the other one; where the end holds nothing binds."""
+    found = solution(ask(radiators(60.0, 140.0, 200.0), "greatest"))
+
+    assert (found.value, found.element, found.binding) == (2.0, "200 mm high", None)
+
+
+def test_no_radiator_in_stock_is_an_answer() -> None:
+    """It names the one that came closest and what fails with it."""
+    answer = ask(radiators(50.0, 60.0), "least")
+
+    assert answer.state is None
+    assert answer.outcome.reason == (
+        "none of the 2 elements meets the margins; with 60 mm high it is hottest coolant that fails"
+    )
 
 
 def test_with_uncertainty_the_chance_is_the_confidence() -> None:
@@ -126,6 +180,7 @@ def test_the_supply_can_bind() -> None:
     [
         ({**ROOM, "lowest": 30, "highest": 30}, ("unknown", "highest")),
         ({**ROOM, "pointer": "/room/colour"}, ("unknown", "pointer")),
+        ({**radiators(140.0), "pointer": "/branches/0/elements/99"}, ("unknown", "pointer")),
     ],
 )
 def test_an_unknown_that_cannot_be_sought_is_refused(

@@ -8,6 +8,7 @@ import pytest
 
 from loopmargin_service.http.routes import ROUTES, Route
 from loopmargin_service.questions import sweep_plan, work
+from loopmargin_wire.solve_for import AlternativeRange
 from loopmargin_wire.steady_state import SteadyStateQuestion
 from loopmargin_wire.sweep import LONGEST_BLOCK, FactorAxis, FieldAxis, SweepQuestion
 from tests.performance.bench_work import drawn, longer
@@ -103,6 +104,18 @@ def test_a_search_is_the_work_of_all_that_it_tries() -> None:
     drawing = vary(asked, machine=drawn(asked.machine, 1000))
 
     assert work.solve_for(drawing) > 10 * work.steady_state(drawn(asked.machine, 1000)) > 0.0
+
+
+def test_a_search_among_alternatives_is_the_work_of_each() -> None:
+    """And of the answer at the one that is found."""
+    machine = example("solve-for", next(row for row in ROUTES if row.name == "solve-for").question)
+    element = machine.machine.branches[0].elements[0]
+    few, more = (
+        vary(machine, unknown=AlternativeRange(pointer="/branches/0/elements/0", elements=listed))
+        for listed in ((element,), (element,) * 3)
+    )
+
+    assert work.solve_for(more) == pytest.approx(2.0 * work.solve_for(few))
 
 
 def test_a_chunk_is_short_and_falls_together_with_blocks() -> None:
