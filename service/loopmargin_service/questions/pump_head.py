@@ -7,7 +7,7 @@ import numpy as np
 from loopmargin_service.physics.coolant import Properties
 from loopmargin_service.physics.loop import Liquid, Loop
 from loopmargin_service.questions import loop_curve, loop_draws, parts, pipework, wording
-from loopmargin_service.questions.affinity import too_fast
+from loopmargin_service.questions.affinity import FASTEST, pump_ratio, too_fast
 from loopmargin_service.questions.conversion import L_PER_MIN, kelvin, out
 from loopmargin_service.questions.draws import Draws
 from loopmargin_service.questions.edition import EDITION
@@ -96,7 +96,7 @@ def _answer(
     margins = loop_margins(described, wanted, drawn and drawn[1])
     return PumpHeadAnswer(
         edition=EDITION,
-        outcome=_outcome(margins, found.speed),
+        outcome=_outcome(question, margins, found.speed),
         margins=tuple(margins),
         basis=loop_basis(question.branches, question.coolant),
         notes=tuple(_notes(question, state, found.speed)),
@@ -145,7 +145,7 @@ def _simulation(
     return simulation(drawn[0], rows, question.confidence, shown.settled)
 
 
-def _outcome(margins: Sequence[Margin], speed: Needed) -> Outcome:
+def _outcome(question: PumpHeadQuestion, margins: Sequence[Margin], speed: Needed) -> Outcome:
     """Say that the point was found, and what would help where it is not enough."""
     short = failing(margins)
     if not short:
@@ -153,11 +153,11 @@ def _outcome(margins: Sequence[Margin], speed: Needed) -> Outcome:
     return Outcome(
         status="solved",
         reason=fails(short),
-        advice=tuple(dict.fromkeys(_advice(criterion, speed) for criterion in short)),
+        advice=tuple(dict.fromkeys(_advice(criterion, question, speed) for criterion in short)),
     )
 
 
-def _advice(criterion: str, speed: Needed) -> str:
+def _advice(criterion: str, question: PumpHeadQuestion, speed: Needed) -> str:
     """Say what helps against one failing criterion."""
     if criterion.startswith("velocity"):
         return "Raise the flow, use a narrower tube there, or lay it so that air can leave upward."
@@ -172,6 +172,12 @@ def _advice(criterion: str, speed: Needed) -> str:
         return (
             "No speed up to four times this one is enough: shorten the loop, widen its narrowest "
             "part, put parts in parallel or take a stronger pump."
+        )
+    if speed.factor * max(pump_ratio(pump) for pump in question.pumps) > FASTEST:
+        return (
+            f"Take a stronger pump or take the largest pressure drops out of the loop: this one "
+            f"would have to run at {speed.factor:.2f} times this speed, beyond {FASTEST:g} times "
+            "that of its curve."
         )
     return (
         f"Run the pump at {speed.factor:.2f} times this speed if its maker allows it, or take the "

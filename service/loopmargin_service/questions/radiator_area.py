@@ -41,6 +41,8 @@ from loopmargin_wire.radiator_area import (
 )
 
 HOTTEST_COOLANT_C = 95.0
+# The most sections that the question takes, far more than a machine has room for.
+MOST_ADVISED = 20
 # A rise that no thermometer tells from zero. [K]
 LEAST_RISE = 0.01
 
@@ -201,14 +203,23 @@ def _outcome(question: RadiatorAreaQuestion, state: RadiatorState, water: Coolan
         return Outcome(
             status="solved",
             reason="fails: the installed face is too small",
-            advice=(
-                (
-                    f"Install {state.sections_needed} of these sections, run the fans faster, or "
-                    f"allow a rise of {state.rise_at_heat_k:.1f} K."
-                ),
-            ),
+            advice=(_more_face(question, state.sections_needed, state.rise_at_heat_k),),
         )
     return Outcome(status="solved")
+
+
+def _more_face(question: RadiatorAreaQuestion, sections: int, rise: float) -> str:
+    """Advise what a machine can have: so many sections, or a rise [K] short of boiling."""
+    warmer = ""
+    if question.room.air_c + rise <= HOTTEST_COOLANT_C:
+        warmer = f", or allow a rise of {rise:.1f} K"
+    if sections <= MOST_ADVISED:
+        return f"Install {sections} of these sections, run the fans faster{warmer}."
+    return (
+        f"No sensible number of these sections is enough with this air: it takes more than "
+        f"{MOST_ADVISED}. Take stronger or faster fans, clear the way of the air, take radiators "
+        f"of a larger face{warmer}."
+    )
 
 
 def basis(radiator: Radiator, fluid: str) -> tuple[Basis, ...]:

@@ -180,6 +180,22 @@ def test_pump_too_slow_is_told_how_fast() -> None:
     assert "head at the required flow" in actual.outcome.reason
 
 
+def test_advice_never_outruns_the_curve() -> None:
+    """A speed that would be refused is no advice: beyond twice that of the curve."""
+    slow = {"pumps/0/speed_rpm": 2000}
+    near = ask({**slow, "required_flow_l_per_min": 10})
+    far = ask({**slow, "required_flow_l_per_min": 14})
+
+    for actual, possible in ((near, True), (far, False)):
+        assert actual.state is not None
+        factor = actual.state.speed_fraction_needed
+        assert factor is not None
+        assert (factor * 2000 / PUMP["curve_speed_rpm"] <= 2.0) == possible
+        advice = actual.outcome.advice[0]
+        assert advice.startswith("Run the pump at" if possible else "Take a stronger pump")
+        assert f"at {factor:.2f} times this speed" in advice
+
+
 def test_advice_never_slows_a_pump_to_carry_air() -> None:
     """Where flow is ample and only the air stays behind, a slower pump is no advice."""
     wide = {**TUBE, "bore_mm": 40}

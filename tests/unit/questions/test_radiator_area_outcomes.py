@@ -3,8 +3,9 @@
 import msgspec
 import pytest
 
+from loopmargin_service.questions.radiator_area import MOST_ADVISED
 from loopmargin_service.questions.refusals import Refusal
-from loopmargin_wire.radiator_area import RadiatorAreaAnswer
+from loopmargin_wire.radiator_area import RadiatorAreaAnswer, RadiatorAreaQuestion
 from tests.unit.questions.asked import Changes, ask_area, fault_of, margin_of
 from tests.unit.questions.test_radiator_area import FANS, ask
 
@@ -86,6 +87,65 @@ def test_fan_that_hardly_turns() -> None:
     assert (actual.state.area_needed_cm2, actual.state.sections_needed) == (None, None)
     assert actual.outcome.reason == "no area suffices: no air moves through the radiator"
     assert "move more air" in actual.outcome.advice[0]
+
+
+def fan_at(pressure_pa: float, speed_rpm: float) -> Changes:
+    """Blow with a weak fan at some speed."""
+    weak = [
+        {"air_flow_m3_per_h": 0, "pressure_pa": pressure_pa},
+        {"air_flow_m3_per_h": 30, "pressure_pa": 0},
+    ]
+    fans = {"air/fans/fan/curve": weak, "air/fans/fan/curve_speed_rpm": 3000}
+    return {"air": FANS, **fans, "air/fans/speed_rpm": speed_rpm}
+
+
+@pytest.mark.parametrize("pressure_pa", [0.01, 0.05, 0.2, 1.0, 4.0])
+@pytest.mark.parametrize("speed_rpm", [300, 600, 1200, 2400])
+def test_advised_sections_can_be_asked_about(pressure_pa: float, speed_rpm: float) -> None:
+    """Either the advised number is one that the question takes, and holds, or none is named."""
+    blown = fan_at(pressure_pa, speed_rpm)
+    actual = ask(blown)
+    assert actual.state is not None
+    needed = actual.state.sections_needed
+    if needed is None:
+        return
+    advice = "".join(actual.outcome.advice)
+    if needed > MOST_ADVISED:
+        assert "No sensible number" in advice
+        assert "faster fans" in advice
+        assert "Install" not in advice
+        return
+    again = ask({**blown, "section_count": needed})
+    assert margin_of(again, "conductance").surplus >= 0.0
+    assert (f"Install {needed} of" in advice) == (needed > 1)
+
+
+def test_weakest_fan_leads_to_no_thousands_of_sections() -> None:
+    """A breath of air would take more than a hundred sections; what to change is said instead."""
+    actual = ask(fan_at(0.01, 300))
+
+    assert actual.state is not None
+    assert (actual.state.sections_needed or 0) > 100
+    assert actual.outcome.advice[0].startswith("No sensible number of these sections")
+    assert "a rise of" not in actual.outcome.advice[0]
+
+
+def test_advised_rise_stays_below_boiling() -> None:
+    """A warmer coolant is advised up to the temperature that the question takes, not beyond."""
+    mild = ask({"heat_w": 400})
+    fierce = ask({"heat_w": 3000})
+
+    assert mild.state is not None
+    assert fierce.state is not None
+    assert f"allow a rise of {mild.state.rise_at_heat_k:.1f} K" in mild.outcome.advice[0]
+    assert 25.0 + fierce.state.rise_at_heat_k > 95.0
+    assert "a rise of" not in fierce.outcome.advice[0]
+
+
+def test_most_sections_advised_are_the_most_asked_about() -> None:
+    """The bound of the advice is the bound of the field."""
+    schema = msgspec.json.schema(RadiatorAreaQuestion)["$defs"]["RadiatorAreaQuestion"]
+    assert schema["properties"]["section_count"]["maximum"] == MOST_ADVISED
 
 
 @pytest.mark.parametrize(
