@@ -12,13 +12,16 @@ from msgspec import Meta
 from loopmargin_wire.answer import Answer, Basis, Note, Question, State
 from loopmargin_wire.part import Part
 from loopmargin_wire.problem import Problem
-from loopmargin_wire.quantity import Count, Number, Text, quantity, whole
+from loopmargin_wire.quantity import Confidence, Count, Number, Text, quantity, whole
 from loopmargin_wire.steady_state import MachineElement, SteadyStateQuestion
+from loopmargin_wire.uncertainty import Seed
 
 MOST_CASES = 1_000_000
 MOST_WHOLE_CASES = 20_000
 LONGEST_BLOCK = 1000
 MOST_COLUMNS = 1500
+# Cases times draws.
+MOST_DRAWN = 10_000_000
 
 AxisValue = Annotated[float, quantity("unit of the field", -1e6, 1e6, "Value of the field")]
 FieldPointer = Annotated[
@@ -73,14 +76,32 @@ class SweepQuestion(Question, frozen=True, kw_only=True):
     Cases run through the last axis first. A grid of more than `case_limit` cases is refused
     before anything is solved. A whole answer holds up to 20 000 cases; more are asked for as
     a stream, by the Accept header. `first_case` takes up a stream that was cut; a whole answer
-    begins with case 0. Cases stand at best estimate: `uncertainty` of the machine is not used.
-    `steady-state` gives the chance of each margin of a case.
+    begins with case 0.
+
+    Without `draws` cases stand at best estimate, and `uncertainty` of the machine is not used.
+    With `draws` so many machines are drawn about every case, by the machine's `uncertainty`
+    (whose own number of draws does not count here) and with the same random numbers for each:
+    further columns give standard uncertainty and interval of each quantity, the chance of each
+    limit, and the chance that all hold together. Cases times draws are at most 10 000 000.
     """
 
     machine: SteadyStateQuestion
     axes: Annotated[tuple[Axis, ...], Meta(min_length=1, max_length=4)]
     case_limit: Annotated[int, whole(1, MOST_CASES, "Largest number of cases wanted")] = 20_000
     first_case: Annotated[int, whole(0, MOST_CASES, "Case that a stream begins with")] = 0
+    draws: Annotated[int, whole(200, 20_000, "Machines drawn about each case")] | None = None
+
+
+class CaseDraws(State, frozen=True, kw_only=True):
+    """How machines were drawn about the cases: with the same random numbers for every one.
+
+    `steady-state`, asked about the machine of a case with so many draws and this seed, gives the
+    same numbers, and the budget of their causes. Intervals hold the confidence.
+    """
+
+    draws: Count
+    seed: Seed
+    confidence: Confidence
 
 
 class Column(State, frozen=True, kw_only=True):
@@ -99,7 +120,13 @@ class CaseFault(State, frozen=True, kw_only=True):
 
 
 class Grid(State, frozen=True, kw_only=True):
-    """All cases as columns; `holds` says whether coolant, parts and flow are within limits."""
+    """All cases as columns; `holds` says whether coolant, parts and flow are within limits.
+
+    With draws a quantity has the columns `… standard_uncertainty`, `… low` and `… high`, and
+    what has a limit `… chance`. `holds chance` is the chance that all limits hold together.
+    `settled_share` is the share of draws that have an answer inside the range of the laws:
+    chances count the others as failing, spreads leave them out.
+    """
 
     shape: Annotated[tuple[Count, ...], Meta(max_length=4)]
     axes: Annotated[tuple[AxisName, ...], Meta(max_length=4)]
@@ -107,6 +134,7 @@ class Grid(State, frozen=True, kw_only=True):
     holds: Annotated[tuple[bool, ...], Meta(max_length=MOST_WHOLE_CASES)]
     columns: Annotated[tuple[Column, ...], Meta(max_length=MOST_COLUMNS)]
     faults: Annotated[tuple[CaseFault, ...], Meta(max_length=100)]
+    drawn: CaseDraws | None = None
 
 
 class SweepAnswer(Answer, frozen=True, kw_only=True):
@@ -137,7 +165,7 @@ class SweepHead(State, tag_field="kind", tag="head", frozen=True, kw_only=True):
     """
 
     edition: Annotated[str, Meta(max_length=32, description="Edition of the numbers.")]
-    digest: Annotated[str, Meta(max_length=64, description="Name of machine and axes.")]
+    digest: Annotated[str, Meta(max_length=64, description="Name of machine, axes and draws.")]
     shape: Annotated[tuple[Count, ...], Meta(max_length=4)]
     axes: Annotated[tuple[AxisName, ...], Meta(max_length=4)]
     cases: Count
@@ -149,6 +177,7 @@ class SweepHead(State, tag_field="kind", tag="head", frozen=True, kw_only=True):
     notes: Annotated[tuple[Note, ...], Meta(max_length=1000)]
     cautions: Annotated[tuple[Text, ...], Meta(max_length=50)]
     question: SweepQuestion
+    drawn: CaseDraws | None = None
 
 
 class SweepBlock(State, tag_field="kind", tag="block", frozen=True, kw_only=True):

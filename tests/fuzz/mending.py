@@ -163,7 +163,7 @@ def _stores(body: Body) -> None:
 def _sought(body: Body) -> None:
     """Point axes and unknowns at numbers that every machine has, each at another one."""
     for number, axis in enumerate(body.get("axes", ())):
-        body["axes"][number] = _axis(number, axis)
+        body["axes"][number] = _axis(number, axis, 2 if body.get("draws") else 3)
     if "unknown" in body:
         body["unknown"] = _unknown(body["unknown"])
     if "axes" in body:
@@ -182,11 +182,11 @@ def _unknown(unknown: Body) -> Body:
     return {**unknown, **place, "lowest": lowest, "highest": max(*ends, lowest + 0.5)}
 
 
-def _axis(number: int, axis: Body) -> Body:
+def _axis(number: int, axis: Body, most: int) -> Body:
     """Let the first axis be of any kind, and make the others fields apart from it."""
     if axis["kind"] == "alternative" and not number:
         return {**axis, "pointer": "/branches/0/elements/0", "elements": axis["elements"][:2]}
-    values = axis.get("values", [20.0])[:3]
+    values = axis.get("values", [20.0])[:most]
     if axis["kind"] == "factor" and not number:
         return {**axis, "of": "fan_speeds", "values": values}
     return {"kind": "field", "pointer": POINTERS[number], "values": values}
@@ -194,8 +194,10 @@ def _axis(number: int, axis: Body) -> Body:
 
 def _fewer_draws(body: Body) -> None:
     """Draw as few cases as the wire allows, for the sake of time."""
-    if "draws" in body:
+    if body.get("draws") is not None:
         body["draws"] = 200
+    if "axes" in body and body["machine"].get("uncertainty", {}) is None:
+        body["draws"] = None
     if "unknown" in body:
         body["machine"].setdefault("uncertainty", {"draws": 200})
 

@@ -47,6 +47,29 @@ class Cases(NamedTuple):
     heat_w: Array
     settled: NDArray[np.bool_]
 
+    @property
+    def states(self) -> tuple[Array, ...]:
+        """Give what a sweep has columns of: coolant, flow, case air and every part."""
+        return (
+            self.coolant_hottest_c,
+            self.coolant_mean_c,
+            self.flow_l_per_min,
+            self.case_air_c,
+            *self.component_c,
+        )
+
+    def surpluses(self, question: SteadyStateQuestion, limits_c: Array) -> Array:
+        """Give what is left of each limit: coolant, flow and every part, (limits, batch).
+
+        A case that did not settle has nothing left.
+        """
+        rows = (
+            question.coolant_limit_c - self.coolant_hottest_c,
+            self.flow_l_per_min - question.required_flow_l_per_min,
+            *(limits_c[:, None] - self.component_c),
+        )
+        return np.where(self.settled, np.stack(rows), -np.inf)
+
 
 def describe_cases(
     built: Built, setting: Setting, state: Equilibrium, factors: BlockFactors | None = None

@@ -96,7 +96,7 @@ def doubts_of(question: SteadyStateQuestion, seed: str | None = None) -> Doubts:
 
 def draw(best: Best, asked: Uncertainties, seed: str) -> Drawn:
     """Draw machines about one and solve them."""
-    drawn = draws_about(best, asked, seed)
+    drawn = draws_about(best, msgspec.structs.replace(asked, seed=seed))
     parts = [
         _solve(best, drawn.some(slice(start, start + CHUNK)))
         for start in range(0, drawn.size, CHUNK)
@@ -104,10 +104,9 @@ def draw(best: Best, asked: Uncertainties, seed: str) -> Drawn:
     return Drawn(drawn, *batch.joined(parts))
 
 
-def draws_about(best: Best, asked: Uncertainties, seed: str) -> Draws:
+def draws_about(best: Best, asked: Uncertainties) -> Draws:
     """Draw what is uncertain about a machine."""
-    seeded = msgspec.structs.replace(asked, seed=seed)
-    return draws.draw(best.question, seeded, _causes(best, asked))
+    return draws.draw(best.question, asked, _causes(best, asked))
 
 
 def block_names(built: Built) -> list[str]:

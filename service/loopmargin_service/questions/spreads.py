@@ -224,12 +224,9 @@ def _ends(ordered: Array, tail: float) -> tuple[tuple[float, float], tuple[float
     """
     count = ordered.size
     reach = math.sqrt(tail * (1.0 - tail) / count)
-    found = []
-    for share in (tail, 1.0 - tail):
-        near = np.clip([share - reach, share, share + reach], 0.0, 1.0)
-        before, at, after = np.quantile(ordered, near, method="weibull").tolist()
-        found.append((at, 0.5 * (after - before)))
-    return found[0], found[1]
+    near = np.add.outer([tail, 1.0 - tail], [-reach, 0.0, reach]).clip(0.0, 1.0)
+    low, high = np.quantile(ordered, near, method="weibull").tolist()
+    return (low[1], 0.5 * (low[2] - low[0])), (high[1], 0.5 * (high[2] - high[0]))
 
 
 def linearised(normal: Array, values: list[Array]) -> list[Linear]:

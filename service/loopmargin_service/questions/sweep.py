@@ -4,17 +4,27 @@ import msgspec
 import numpy as np
 
 from loopmargin_service.physics.network import Array
-from loopmargin_service.questions import steady_state, sweep_axes, sweep_cases, sweep_plan, wording
+from loopmargin_service.questions import (
+    steady_state,
+    sweep_axes,
+    sweep_cases,
+    sweep_draws,
+    sweep_plan,
+    wording,
+)
 from loopmargin_service.questions.edition import EDITION
 from loopmargin_service.questions.sweep_cases import LOST, STATUSES, Block
 from loopmargin_service.questions.sweep_plan import Plan
-from loopmargin_wire.answer import Outcome
+from loopmargin_wire.answer import Note, Outcome
+from loopmargin_wire.steady_state import SteadyStateAnswer
 from loopmargin_wire.sweep import (
     LONGEST_BLOCK,
     MOST_CASES,
+    CaseDraws,
     CaseFault,
     Column,
     ColumnHead,
+    FieldAxis,
     Grid,
     PackedBlock,
     SweepAnswer,
@@ -25,7 +35,7 @@ from loopmargin_wire.sweep import (
 )
 
 FLOAT = np.dtype("<f8")
-NOTES = (wording.AIR_FLOW_NOTE, wording.NO_LOOP_LOSS_NOTE, wording.BEST_ESTIMATE_NOTE)
+NOTES = (wording.AIR_FLOW_NOTE, wording.NO_LOOP_LOSS_NOTE)
 
 
 def answer(question: SweepQuestion) -> SweepAnswer:
@@ -33,23 +43,23 @@ def answer(question: SweepQuestion) -> SweepAnswer:
     laid = sweep_plan.plan(question)
     sweep_axes.require_whole(question, laid.cases)
     block = sweep_cases.solve(question, 0, laid.cases)
-    plain = steady_state.answer(_undrawn(question).machine)
+    plain, drawn = _alone(question), sweep_draws.stated(question)
     return SweepAnswer(
         edition=EDITION,
         outcome=Outcome(status="solved"),
         margins=(),
         basis=plain.basis,
-        notes=NOTES,
+        notes=_notes(drawn),
         cautions=plain.cautions,
         question=question,
-        state=_grid(laid, block),
+        state=_grid(laid, block, drawn),
     )
 
 
 def head(question: SweepQuestion, digest: str) -> SweepHead:
     """Begin a stream of the grid, with every refusal that it deserves."""
     laid = sweep_plan.plan(question)
-    plain = steady_state.answer(_undrawn(question).machine)
+    plain, drawn = _alone(question), sweep_draws.stated(question)
     return SweepHead(
         edition=EDITION,
         digest=digest,
@@ -61,21 +71,38 @@ def head(question: SweepQuestion, digest: str) -> SweepHead:
         statuses=STATUSES,
         columns=tuple(ColumnHead(name=name, unit=unit) for name, unit in laid.columns),
         basis=plain.basis,
-        notes=NOTES,
+        notes=_notes(drawn),
         cautions=plain.cautions,
         question=question,
+        drawn=drawn,
     )
+
+
+def _alone(question: SweepQuestion) -> SteadyStateAnswer:
+    """Ask the machine that the axes turn, at best estimate, for what every case stands on."""
+    return steady_state.answer(msgspec.structs.replace(question.machine, uncertainty=None))
+
+
+def _notes(drawn: CaseDraws | None) -> tuple[Note, ...]:
+    """Note what was assumed, and what the cases say of chances."""
+    if drawn is None:
+        return (*NOTES, wording.BEST_ESTIMATE_NOTE)
+    return (*NOTES, *sweep_draws.notes(drawn))
 
 
 def same_cases(question: SweepQuestion) -> SweepQuestion:
     """Give the question that all questions with the same cases share."""
-    return msgspec.structs.replace(_undrawn(question), first_case=0, case_limit=MOST_CASES)
+    asked = sweep_draws.asked_of(question, question.machine)
+    if asked is None and _turns_doubt(question):
+        asked = question.machine.uncertainty
+    machine = msgspec.structs.replace(question.machine, uncertainty=asked)
+    return msgspec.structs.replace(question, machine=machine, first_case=0, case_limit=MOST_CASES)
 
 
-def _undrawn(question: SweepQuestion) -> SweepQuestion:
-    """Leave out what no case of a sweep depends on."""
-    machine = msgspec.structs.replace(question.machine, uncertainty=None)
-    return msgspec.structs.replace(question, machine=machine)
+def _turns_doubt(question: SweepQuestion) -> bool:
+    """Tell whether an axis leads to what no case depends on without draws, but has to be there."""
+    fields = [axis.pointer for axis in question.axes if isinstance(axis, FieldAxis)]
+    return any(pointer.startswith("/uncertainty/") for pointer in fields)
 
 
 def chunk(question: SweepQuestion, first: int, last: int) -> bytes:
@@ -171,7 +198,7 @@ def _packed(block: Block) -> PackedBlock:
     )
 
 
-def _grid(laid: Plan, block: Block) -> Grid:
+def _grid(laid: Plan, block: Block, drawn: CaseDraws | None) -> Grid:
     """Put all cases on the wire; what did not settle is null."""
     return Grid(
         shape=laid.shape,
@@ -183,6 +210,7 @@ def _grid(laid: Plan, block: Block) -> Grid:
             for (name, unit), values in zip(laid.columns, block.numbers, strict=True)
         ),
         faults=block.faults,
+        drawn=drawn,
     )
 
 

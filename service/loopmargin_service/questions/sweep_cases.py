@@ -11,14 +11,14 @@ from numpy.typing import NDArray
 from loopmargin_service.physics import batch, machine
 from loopmargin_service.physics.machine import Equilibrium, Setting
 from loopmargin_service.physics.network import Array
-from loopmargin_service.questions import sweep_machines
+from loopmargin_service.questions import sweep_draws, sweep_machines
 from loopmargin_service.questions.machine_cases import Cases, describe_cases
+from loopmargin_service.questions.sweep_draws import TOGETHER
 from loopmargin_service.questions.sweep_machines import Prepared
-from loopmargin_service.questions.sweep_plan import Plan, blocks
+from loopmargin_service.questions.sweep_plan import Plan
 from loopmargin_wire.sweep import CaseFault, CaseStatus, SweepQuestion
+from loopmargin_wire.uncertainty import Uncertainties
 
-# Cases that stay in the processor's cache while they are solved together.
-TOGETHER = 2000
 MOST_FAULTS = 100
 STATUSES: tuple[CaseStatus, ...] = (
     "settled",
@@ -150,6 +150,8 @@ def _solve(
         state = machine.solve(prepared.built.machine, here)
         solved = describe_cases(prepared.built, here, state)
         _put(block, rows[chosen], prepared, (solved, state))
+        if prepared.asked is not None:
+            _draw(block, rows[chosen], (prepared, prepared.asked), state)
 
 
 def _put(
@@ -160,26 +162,31 @@ def _put(
 ) -> None:
     """Write the numbers of solved cases; what did not settle keeps those of its solution alone."""
     solved, state = found
-    question = prepared.question
-    for column, values in enumerate(
-        (
-            solved.coolant_hottest_c,
-            solved.coolant_mean_c,
-            solved.flow_l_per_min,
-            solved.case_air_c,
-        )
-    ):
+    for column, values in zip(prepared.states, solved.states, strict=True):
         block.numbers[column, rows] = np.where(solved.settled, values, np.nan)
-    for column, values in zip(prepared.part_columns, solved.component_c, strict=True):
-        block.numbers[column, rows] = np.where(solved.settled, values, np.nan)
-    block.numbers[-2, rows] = state.iterations
-    block.numbers[-1, rows] = np.where(np.isfinite(state.change), state.change, np.nan)
+    solution = prepared.laid.solution
+    block.numbers[solution, rows] = state.iterations
+    block.numbers[solution + 1, rows] = np.where(np.isfinite(state.change), state.change, np.nan)
     unsettled = np.where(state.converged, OUTSIDE, UNSETTLED)
     block.status[rows] = np.where(solved.settled, SETTLED, unsettled)
-    limits = np.array([item.limit_c for item in blocks(question).values()])[:, None]
-    block.holds[rows] = (
-        solved.settled
-        & (solved.coolant_hottest_c <= question.coolant_limit_c)
-        & (solved.flow_l_per_min >= question.required_flow_l_per_min)
-        & (solved.component_c <= limits).all(axis=0)
-    )
+    surpluses = solved.surpluses(prepared.question, prepared.limits_c)
+    block.holds[rows] = (surpluses >= 0.0).all(axis=0)
+
+
+def _draw(
+    block: Block, rows: Numbers, known: tuple[Prepared, Uncertainties], state: Equilibrium
+) -> None:
+    """Draw about the cases that settled, as many together as fill a batch."""
+    prepared, asked = known
+    settled = np.flatnonzero(block.status[rows] == SETTLED)
+    size = max(TOGETHER // asked.draws, 1)
+    for start in range(0, settled.size, size):
+        some = settled[start : start + size]
+        bests = [
+            prepared.best(block.first + int(rows[place]), batch.cases_of(state, place[None]))
+            for place in some
+        ]
+        found = sweep_draws.about(prepared.built, bests, asked)
+        for row, cases in zip(rows[some], found, strict=True):
+            told = sweep_draws.described(prepared.question, prepared.limits_c, cases)
+            block.numbers[prepared.drawn, row] = told

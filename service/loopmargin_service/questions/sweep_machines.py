@@ -11,12 +11,14 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from loopmargin_service.physics.machine import Setting
+from loopmargin_service.physics import batch
+from loopmargin_service.physics.machine import Equilibrium, Setting
+from loopmargin_service.questions import machine_build, sweep_draws
 from loopmargin_service.questions.machine_build import Built
+from loopmargin_service.questions.machine_draws import Best
 from loopmargin_service.questions.refusals import Refusal
 from loopmargin_service.questions.sweep_axes import Change, applied, on
 from loopmargin_service.questions.sweep_plan import (
-    MACHINE_COLUMNS,
     Plan,
     blocks,
     build,
@@ -27,6 +29,7 @@ from loopmargin_service.questions.sweep_plan import (
 from loopmargin_service.questions.work import elements
 from loopmargin_wire.steady_state import SteadyStateQuestion
 from loopmargin_wire.sweep import SweepQuestion
+from loopmargin_wire.uncertainty import Uncertainties
 
 QUESTIONS_KEPT = 4
 # What the machines of one question may take, and what one of them does. [byte]
@@ -35,14 +38,31 @@ MACHINE_BYTES, ELEMENT_BYTES = 40_000, 900
 
 
 class Prepared(NamedTuple):
-    """One machine of the sweep, set at each value of each axis that only turns a setting."""
+    """One machine of the sweep, set at each value of each axis that only turns a setting.
 
+    `axes` act on this machine. `states` and `drawn` are the places of its columns among those
+    laid out, and `asked` is what is drawn about each of its cases.
+    """
+
+    laid: Plan
     question: SteadyStateQuestion
     built: Built
     base: Setting
+    axes: tuple[Change, ...]
     turned: tuple[Setting | None, ...]
     impossible: tuple[dict[int, str], ...]
-    part_columns: NDArray[np.intp]
+    limits_c: NDArray[np.float64]
+    states: NDArray[np.intp]
+    drawn: NDArray[np.intp]
+    asked: Uncertainties | None
+
+    def best(self, case: int, state: Equilibrium) -> Best:
+        """Give the machine that a case stands for as it would be asked alone, with its state."""
+        question, places = self.question, np.unravel_index(case, self.laid.shape)
+        for change, place in zip(self.axes, places, strict=True):
+            if change.setting:
+                question = applied(question, change, change.values[int(place)])
+        return Best(question, machine_build.turned(self.built, question), state)
 
 
 class Machines:
@@ -71,12 +91,22 @@ class Machines:
             built = build(asked)
         except (Refusal, msgspec.ValidationError) as error:
             return str(error)
-        turned_by = [_turned(asked, built, axis) for axis in self.laid.axes]
-        settings, impossible = zip(*turned_by, strict=True)
-        columns = [len(MACHINE_COLUMNS) + self.laid.sites.index(site) for site in blocks(asked)]
-        part_columns = np.array(columns, dtype=np.intp)
-        base = setting_of(asked, built)
-        return Prepared(asked, built, base, settings, impossible, part_columns)
+        axes = tuple(on(asked, axis) for axis in self.laid.axes)
+        settings, impossible = zip(*(_turned(asked, built, axis) for axis in axes), strict=True)
+        states, drawn = self.laid.places_of(own := blocks(asked))
+        return Prepared(
+            self.laid,
+            asked,
+            built,
+            setting_of(asked, built),
+            axes,
+            settings,
+            impossible,
+            np.array([item.limit_c for item in own.values()], dtype=np.float64),
+            states,
+            drawn,
+            sweep_draws.asked_of(self._question, asked),
+        )
 
 
 @lru_cache(maxsize=QUESTIONS_KEPT)
@@ -86,12 +116,11 @@ def machines(question: SweepQuestion) -> Machines:
 
 
 def _turned(
-    question: SteadyStateQuestion, built: Built, axis: Change
+    question: SteadyStateQuestion, built: Built, change: Change
 ) -> tuple[Setting | None, dict[int, str]]:
     """Set the machine at each value of one axis; a value that is impossible stays at the base."""
-    if not axis.setting:
+    if not change.setting:
         return None, {}
-    change = on(question, axis)
     settings, impossible = [], {}
     for number, value in enumerate(change.values):
         try:
@@ -99,8 +128,4 @@ def _turned(
         except (Refusal, msgspec.ValidationError) as error:
             impossible[number] = f"{change.name} at {value:g}: {error}"
             settings.append(setting_of(question, built))
-    columns = zip(*settings, strict=True)
-    return Setting._make(
-        np.concatenate(column, axis=-1) if isinstance(column[0], np.ndarray) else column[0]
-        for column in columns
-    ), impossible
+    return batch.joined(settings), impossible

@@ -1,13 +1,15 @@
 """How a sweep is laid out: its machines, its grid, and what each case has numbers of."""
 
 import math
+from collections.abc import Iterable
 from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from loopmargin_service.physics.machine import Setting
-from loopmargin_service.questions import machine_build, parts, pipework, work
+from loopmargin_service.questions import machine_build, parts, pipework, sweep_draws, work
 from loopmargin_service.questions.machine_build import Built
 from loopmargin_service.questions.sweep_axes import Change, changes, site_of
 from loopmargin_wire.part import Reservoir
@@ -47,6 +49,20 @@ class Plan(NamedTuple):
         return math.prod(self.shape)
 
     @property
+    def solution(self) -> int:
+        """Give the place of the first column that tells how a case was solved."""
+        return len(MACHINE_COLUMNS) + len(self.sites)
+
+    def places_of(self, own: Iterable[Site]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+        """Give the columns of a machine of some parts: its states, and what is drawn of them."""
+        parts_at = [len(MACHINE_COLUMNS) + self.sites.index(site) for site in own]
+        states = [*range(len(MACHINE_COLUMNS)), *parts_at]
+        named = sweep_draws.columns([self.columns[place] for place in states])
+        places = {column: place for place, column in enumerate(self.columns)}
+        drawn = [places[column] for column in named if column in places]
+        return np.array(states, dtype=np.intp), np.array(drawn, dtype=np.intp)
+
+    @property
     def structural(self) -> tuple[int, ...]:
         """Give the numbers of the axes that change the machine itself."""
         return tuple(number for number, axis in enumerate(self.axes) if not axis.setting)
@@ -58,15 +74,18 @@ def plan(question: SweepQuestion) -> Plan:
     found = changes(question)
     build(question.machine)
     named_parts = _parts(question.machine, found)
-    columns = tuple(
+    states = MACHINE_COLUMNS + tuple(
         (f"part {name} {row + 1}", "degC") for row, name in enumerate(named_parts.values())
     )
-    return Plan(
+    drawn = () if question.draws is None else tuple(sweep_draws.columns(states))
+    laid = Plan(
         found,
         tuple(len(change.values) for change in found),
-        (*MACHINE_COLUMNS, *columns, *SOLUTION_COLUMNS),
+        (*states, *SOLUTION_COLUMNS, *drawn),
         tuple(named_parts),
     )
+    sweep_draws.require(question, laid.cases, len(laid.columns))
+    return laid
 
 
 def _parts(question: SteadyStateQuestion, found: tuple[Change, ...]) -> dict[Site, str]:

@@ -25,6 +25,8 @@ MACHINE_S, ELEMENT_S = 3e-3, 1e-4
 CASE_S, CASE_ELEMENT_S = 6e-6, 7e-7
 # What drawing takes beside solving: the factors, the spreads, the budget; at all and for each draw.
 DRAWN_S, DRAW_S = 5e-3, 3e-6
+# Drawing about one case of a sweep, beside solving: the machine, the factors, the spreads.
+DRAWN_CASE_S = 1.5e-3
 # One machine built anew and set. [s]
 BUILD_S = 2e-4
 # Values that are tried at most to find a boundary.
@@ -65,8 +67,11 @@ def sweep(question: SweepQuestion) -> float:
 
 
 def sweep_case(question: SweepQuestion) -> float:
-    """Work of one case among many of a sweep. [s]"""
-    return cases(question.machine, 1)
+    """Work of one case among many of a sweep, and of the machines drawn about it. [s]"""
+    once_s = cases(question.machine, 1)
+    if question.draws is None:
+        return once_s
+    return once_s + DRAWN_CASE_S + cases(question.machine, question.draws)
 
 
 def machine(question: SteadyStateQuestion) -> float:
