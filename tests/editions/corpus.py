@@ -50,7 +50,9 @@ VARIATIONS: dict[str, dict[str, dict[str, object]]] = {
         "cool room": {"/machine/room/air_c": 18.0},
         "more coolant": {"/coolant_volume_ml": 1400.0},
     },
-    "sweep": {},
+    "sweep": {
+        "drawn": {"/draws": 400},
+    },
     "solve-for": {},
 }
 

@@ -35,13 +35,15 @@ CHUNK_S = 0.5
 class Plan(NamedTuple):
     """How a sweep is laid out: its axes, the grid they make, and the columns of every case.
 
-    Cooled parts have a column for each of the `sites` where any of the machines has one.
+    Cooled parts have a column for each of the `sites` where any of the machines has one. When
+    cases are drawn, what the draws say follows in further columns.
     """
 
     axes: tuple[Change, ...]
     shape: tuple[int, ...]
     columns: tuple[tuple[str, str], ...]
     sites: tuple[Site, ...]
+    drawn: bool
 
     @property
     def cases(self) -> int:
@@ -54,12 +56,12 @@ class Plan(NamedTuple):
         return len(MACHINE_COLUMNS) + len(self.sites)
 
     def places_of(self, own: Iterable[Site]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-        """Give the columns of a machine of some parts: its states, and what is drawn of them."""
+        """Give the columns of a machine of some parts: its states, and what draws say of them."""
         parts_at = [len(MACHINE_COLUMNS) + self.sites.index(site) for site in own]
         states = [*range(len(MACHINE_COLUMNS)), *parts_at]
-        named = sweep_draws.columns([self.columns[place] for place in states])
         places = {column: place for place, column in enumerate(self.columns)}
-        drawn = [places[column] for column in named if column in places]
+        named = sweep_draws.columns([self.columns[place] for place in states])
+        drawn = [places[column] for column in named if self.drawn]
         return np.array(states, dtype=np.intp), np.array(drawn, dtype=np.intp)
 
     @property
@@ -83,6 +85,7 @@ def plan(question: SweepQuestion) -> Plan:
         tuple(len(change.values) for change in found),
         (*states, *SOLUTION_COLUMNS, *drawn),
         tuple(named_parts),
+        drawn=question.draws is not None,
     )
     sweep_draws.require(question, laid.cases, len(laid.columns))
     return laid

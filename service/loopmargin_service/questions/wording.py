@@ -99,10 +99,10 @@ NO_LOOP_LOSS_NOTE = Note(
 BEST_ESTIMATE_NOTE = Note(
     code="cases_at_best_estimate",
     text="Every case stands at best estimate: `uncertainty` of the machine is not used here, and "
-    "`holds` states no chance. Ask `steady-state` about a case with its `uncertainty` for the "
-    "chance of each margin, or `solve-for` for a setting at which each is met with the confidence "
-    "asked for.",
-    pointer="/machine/uncertainty",
+    "`holds` states no chance. Ask with `draws` for intervals and chances of every case, "
+    "`steady-state` about a case with its `uncertainty` for the chance of each margin, or "
+    "`solve-for` for a setting at which each is met with the confidence asked for.",
+    pointer="/draws",
 )
 TRANSITIONAL_NOTE = (
     "flows between laminar and turbulent (Reynolds number 2000 to 4000), where friction is "
