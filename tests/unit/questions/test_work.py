@@ -106,7 +106,6 @@ def test_a_search_is_the_work_of_all_that_it_tries() -> None:
     assert work.solve_for(drawing) > 10 * work.steady_state(drawn(asked.machine, 1000)) > 0.0
 
 
-<<<<<<< HEAD
 def test_a_search_among_alternatives_is_the_work_of_each() -> None:
     """And of the answer at the one that is found."""
     machine = example("solve-for", next(row for row in ROUTES if row.name == "solve-for").question)
@@ -117,7 +116,8 @@ def test_a_search_among_alternatives_is_the_work_of_each() -> None:
     )
 
     assert work.solve_for(more) == pytest.approx(2.0 * work.solve_for(few))
-=======
+
+
 def test_draws_about_every_case_are_more_work() -> None:
     """In proportion to cases times draws, once they are many; chunks hold fewer cases."""
     axes = (room(50), fans(20))
@@ -130,7 +130,6 @@ def test_draws_about_every_case_are_more_work() -> None:
     assert 0.5 < estimates[2] / (1000 * work.steady_state(drawn(MACHINE, 2000))) < 2.0
     assert sweep_plan.CHUNK_CASES > sizes[0] > sizes[1] > sizes[2] >= 1
     assert all(LONGEST_BLOCK % size == 0 for size in sizes)
->>>>>>> 8f3f05f (Say in README, changelog and notes how a sweep tells chances; record a drawn one)
 
 
 def test_a_chunk_is_short_and_falls_together_with_blocks() -> None:
