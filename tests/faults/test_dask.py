@@ -10,7 +10,7 @@ from loopmargin_service.http.chunks import Chunks, Job
 from loopmargin_service.http.crew import BothCrews, CrewGone
 from loopmargin_service.http.dask_crew import DaskCrew
 from loopmargin_service.http.store import AnswerStore
-from loopmargin_service.questions import sweep, sweep_plan
+from loopmargin_service.questions import sweep, sweep_chunks
 from loopmargin_wire.sweep import PackedBlock
 from tests.faults.dask_cluster import Cluster, cluster
 from tests.faults.replica import eventually
@@ -50,7 +50,7 @@ class Counted:
 @pytest.fixture(autouse=True)
 def small_chunks(monkeypatch: pytest.MonkeyPatch) -> None:
     """Make many chunks of few cases."""
-    monkeypatch.setattr(sweep_plan, "CHUNK_CASES", CHUNK)
+    monkeypatch.setattr(sweep_chunks, "chunk_cases", lambda _: CHUNK)
 
 
 @pytest.fixture(scope="module")
@@ -96,7 +96,7 @@ def swept(
         both = BothCrews(away, here)
         store = AnswerStore(2**24, 60) if kept is None else kept
         parts = []
-        async for part in Chunks(both, store).of(Job(QUESTION, "a", CASES)):
+        async for part in Chunks(both, store).of(Job(QUESTION, "a")):
             parts.append(part)
             await asyncio.to_thread(meanwhile, len(parts))
         await both.close()

@@ -101,6 +101,8 @@ def questions() -> Iterator[Asked]:
         yield Asked(f"steady-state, {draws} draws", "steady-state", drawn(machine, draws))
     for size in (10, 45, 140):
         yield Asked(f"sweep, {size * size} cases", "sweep", swept(found["sweep"], size))
+    for bores in (10, 100):
+        yield Asked(f"sweep, {bores} machines", "sweep", rebuilt(found["sweep"], bores))
     search = found["solve-for"]
     yield Asked("solve-for, 1000 draws", "solve-for", vary(search, machine=drawn(machine, 1000)))
 
@@ -132,6 +134,14 @@ def swept(sweep: Any, size: int) -> Any:  # noqa: ANN401 - a sweep
     room = FieldAxis(pointer="/room/air_c", values=tuple(np.linspace(18.0, 32.0, size).tolist()))
     fans = FactorAxis(of="fan_speeds", values=tuple(np.linspace(0.6, 1.2, size).tolist()))
     return vary(sweep, axes=(room, fans))
+
+
+def rebuilt(sweep: Any, machines: int) -> Any:  # noqa: ANN401 - a sweep
+    """Ask for so many machines at ten fan speeds each."""
+    values = tuple(np.linspace(8.0, 12.0, machines).tolist())
+    bores = FieldAxis(pointer="/branches/0/elements/0/bore_mm", values=values)
+    fans = FactorAxis(of="fan_speeds", values=tuple(np.linspace(0.6, 1.2, 10).tolist()))
+    return vary(sweep, axes=(bores, fans))
 
 
 if __name__ == "__main__":

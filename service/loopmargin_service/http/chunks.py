@@ -9,13 +9,13 @@ with a case that lost its processes is given and not kept: the next asking may f
 import asyncio
 import contextlib
 from collections import deque
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Awaitable, Callable
 from typing import NamedTuple
 
 from loopmargin_service.http.crew import Crew
 from loopmargin_service.http.store import AnswerStore
 from loopmargin_service.http.worker_process import WorkerLost
-from loopmargin_service.questions import sweep, sweep_plan
+from loopmargin_service.questions import sweep, sweep_chunks, work
 from loopmargin_wire.sweep import PackedBlock, SweepQuestion
 
 # A process may be ended by something else than its task, so each task gets a second one.
@@ -24,12 +24,16 @@ TRIES = 2
 WINDOW = 2
 
 
+async def for_nothing(work_s: float) -> None:
+    """Let work be done that nobody pays for."""
+
+
 class Job(NamedTuple):
-    """A sweep: its question, the name of its cases, and how many there are."""
+    """A sweep: its question, the name of its cases, and how its work is paid for."""
 
     question: SweepQuestion
     digest: str
-    cases: int
+    pay: Callable[[float], Awaitable[None]] = for_nothing
 
 
 class Chunks:
@@ -43,37 +47,37 @@ class Chunks:
     async def of(self, job: Job) -> AsyncIterator[PackedBlock]:
         """Give all cases from the first one that is asked for, in order."""
         first = job.question.first_case
-        size = sweep_plan.chunk_cases(job.question)
-        begins = iter(range(first - first % size, job.cases, size))
-        under_way: deque[asyncio.Task[bytes]] = deque()
+        ranges = sweep_chunks.ranges(job.question)
+        wanted = (each for each in ranges if each[1] > first)
+        under_way: deque[asyncio.Task[PackedBlock]] = deque()
         try:
             while True:
-                wanted = WINDOW * self._crew.places - len(under_way)
-                for _, begin in zip(range(wanted), begins, strict=False):
-                    under_way.append(asyncio.create_task(self._chunk(job, begin)))
+                places = WINDOW * self._crew.places - len(under_way)
+                for _, (begin, end) in zip(range(places), wanted, strict=False):
+                    under_way.append(asyncio.create_task(self._chunk(job, begin, end)))
                 if not under_way:
                     return
-                part = sweep.opened(await under_way[0])
+                part = await under_way[0]
                 under_way.popleft()
-                yield sweep.cut(part, max(first, part.first_case), _last(part))
+                yield _from(part, first)
         finally:
             await _ended(under_way)
 
-    async def _chunk(self, job: Job, first: int) -> bytes:
-        last = min(first + sweep_plan.chunk_cases(job.question), job.cases)
+    async def _chunk(self, job: Job, first: int, last: int) -> PackedBlock:
         name = f"sweep/{job.digest}/{first}-{last}"
         found = await self._kept.find(name)
         if found.answer is not None:
-            return found.answer
+            await job.pay(work.sweep_sent(last - first))
+            return sweep.opened(found.answer)
+        await job.pay(work.sweep_chunk(job.question, last - first))
         packed = await self._solved(job.question, first, last)
         self.solved += 1
-        if not sweep.repeatable(packed):
-            return packed
-        if found.available:
+        part = sweep.opened(packed)
+        if sweep.repeatable(part) and found.available:
             await self._kept.keep(name, packed)
-        else:
+        elif sweep.repeatable(part):
             self._kept.hold(name, packed)
-        return packed
+        return part
 
     async def _solved(self, question: SweepQuestion, first: int, last: int) -> bytes:
         """Have cases solved; halve what ends its process until one case is left to blame."""
@@ -91,11 +95,14 @@ class Chunks:
         return sweep.joined([sweep.opened(half) for half in halves])
 
 
-def _last(part: PackedBlock) -> int:
-    return part.first_case + len(part.status)
+def _from(part: PackedBlock, first: int) -> PackedBlock:
+    """Leave out the cases before the first one that is asked for."""
+    if part.first_case >= first:
+        return part
+    return sweep.cut(part, first, part.first_case + len(part.status))
 
 
-async def _ended(tasks: deque[asyncio.Task[bytes]]) -> None:
+async def _ended(tasks: deque[asyncio.Task[PackedBlock]]) -> None:
     """Cancel tasks and wait until they are over."""
     for task in tasks:
         task.cancel()

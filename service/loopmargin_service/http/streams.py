@@ -24,15 +24,16 @@ from loopmargin_service.http.media import (
     require_no_query,
 )
 from loopmargin_service.http.meters import Meters
-from loopmargin_service.http.problems import BUSY, ProblemError, instance, told
-from loopmargin_service.http.quotas import Allowance, allowance_of
+from loopmargin_service.http.problems import BUSY, instance, told
+from loopmargin_service.http.purse import Purse
+from loopmargin_service.http.quotas import allowance_of
 from loopmargin_service.http.reply import Asking, Header
 from loopmargin_service.http.responding import problem_of
 from loopmargin_service.http.settings import Settings
 from loopmargin_service.http.stream_media import StreamMedia, stream_media, written
 from loopmargin_service.http.turned_away import TurnedAwayError
 from loopmargin_service.http.workbench import Workbench
-from loopmargin_service.questions import sweep, sweep_plan, work
+from loopmargin_service.questions import sweep, sweep_chunks, work
 from loopmargin_service.questions.edition import EDITION
 from loopmargin_wire.sweep import (
     LONGEST_BLOCK,
@@ -57,7 +58,7 @@ class Stream(NamedTuple):
     question: SweepQuestion
     head: SweepHead
     media: StreamMedia
-    allowance: Allowance | None
+    purse: Purse
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Send it."""
@@ -91,14 +92,13 @@ class Streams:
         limit = deadline(header.prefer, self._settings.deadline_s)
         async with Attended(request.receive, limit, self._overrun):
             question, _ = canonical(_READER.read(body, sent))
-            allowance = allowance_of(scope)
-            if allowance is not None:
-                await allowance.work(_chunk_s(question))
+            purse = Purse(allowance_of(scope))
+            await purse.ahead(sweep_chunks.first_s(question))
             name = digest("sweep cases", EDITION, canonical(sweep.same_cases(question))[1])
             head = await self._bench.quick.run(
                 work.machine(question.machine), limit, sweep.head, question, name
             )
-        return Stream(self, question, head, media, allowance)
+        return Stream(self, question, head, media, purse)
 
     async def send(self, stream: Stream, scope: Scope, receive: Receive, send: Send) -> None:
         """Send a stream to its end, or to what ends it.
@@ -134,7 +134,7 @@ class Streams:
 
     async def _blocks(self, stream: Stream) -> AsyncIterator[PackedBlock]:
         """Give the cases in blocks, as fast as the caller's quota allows."""
-        job = Job(stream.question, stream.head.digest, stream.head.cases)
+        job = Job(stream.question, stream.head.digest, stream.purse.pay)
         parts = self._chunks.of(job)
         try:
             async for part in parts:
@@ -142,21 +142,8 @@ class Streams:
                     yield block
                     # Other callers have their turn between two blocks.
                     await asyncio.sleep(0)
-                if block.first_case + len(block.status) < job.cases:
-                    await self._paid(stream)
         finally:
             await parts.aclose()  # type: ignore[attr-defined]
-
-    async def _paid(self, stream: Stream) -> None:
-        """Charge the next chunk, and wait where the quota asks for it."""
-        while stream.allowance is not None:
-            try:
-                await stream.allowance.work(_chunk_s(stream.question))
-            except ProblemError as refused:
-                wait = dict(refused.headers).get(b"retry-after", b"1")
-                await asyncio.sleep(float(wait))
-            else:
-                return
 
     def _overrun(self) -> None:
         self._meters.deadline_overruns.add("sweep")
@@ -227,8 +214,3 @@ async def _soon(closing: Awaitable[None]) -> None:
             await closing
     except TimeoutError:
         raise ClientGoneError from None
-
-
-def _chunk_s(question: SweepQuestion) -> float:
-    """Estimate the work of one chunk. [s]"""
-    return sweep_plan.chunk_cases(question) * work.sweep_case(question)

@@ -124,9 +124,9 @@ def opened(packed: bytes) -> PackedBlock:
     return msgspec.msgpack.decode(packed, type=_AnyLength).block()
 
 
-def repeatable(packed: bytes) -> bool:
+def repeatable(part: PackedBlock) -> bool:
     """Tell whether cases would come out the same again; a lost one depends on where it was."""
-    return LOST not in opened(packed).status
+    return LOST not in part.status
 
 
 def joined(parts: list[PackedBlock]) -> bytes:

@@ -17,6 +17,7 @@ from loopmargin_wire.steady_state import SteadyStateQuestion
 from loopmargin_wire.sweep import (
     MOST_WHOLE_CASES,
     AlternativeAxis,
+    Axis,
     FactorAxis,
     FieldAxis,
     SweepQuestion,
@@ -66,6 +67,13 @@ def changes(question: SweepQuestion) -> tuple[Change, ...]:
     _affordable(found)
     _apart(found)
     return found
+
+
+def is_setting(axis: Axis) -> bool:
+    """Tell whether an axis only turns a setting of a machine that is built once."""
+    if isinstance(axis, FieldAxis):
+        return SETTINGS.fullmatch(axis.pointer) is not None
+    return isinstance(axis, FactorAxis)
 
 
 def count(found: tuple[Change, ...]) -> int:
@@ -160,8 +168,9 @@ def _change(axis: FieldAxis | FactorAxis, number: int, leaves: dict[str, float])
                 "the machine states, such as /room/air_c or /pumps/0/speed_rpm",
             )
         )
-    setting = SETTINGS.fullmatch(axis.pointer) is not None
-    return Change(axis.pointer[1:], (axis.pointer,), axis.values, scales=False, setting=setting)
+    return Change(
+        axis.pointer[1:], (axis.pointer,), axis.values, scales=False, setting=is_setting(axis)
+    )
 
 
 def _factor(axis: FactorAxis, number: int, leaves: dict[str, float]) -> Change:

@@ -9,12 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loopmargin_service.physics.machine import Setting
-from loopmargin_service.questions import machine_build, parts, pipework, sweep_draws, work
+from loopmargin_service.questions import machine_build, parts, pipework, sweep_draws
 from loopmargin_service.questions.machine_build import Built
 from loopmargin_service.questions.sweep_axes import Change, changes, site_of
 from loopmargin_wire.part import Reservoir
 from loopmargin_wire.steady_state import HeatedBlock, SteadyStateQuestion
-from loopmargin_wire.sweep import LONGEST_BLOCK, SweepQuestion
+from loopmargin_wire.sweep import SweepQuestion
 
 # Branch and element.
 Site = tuple[int, int]
@@ -26,10 +26,6 @@ MACHINE_COLUMNS = (
     ("case_air", "degC"),
 )
 SOLUTION_COLUMNS = (("iterations", "1"), ("last_movement", "K"))
-# Cases solved as one task at most; a multiple of the longest block, so that blocks fall together.
-CHUNK_CASES = 8 * LONGEST_BLOCK
-# What one task is estimated to take at most, unless one case takes longer. [s]
-CHUNK_S = 0.5
 
 
 class Plan(NamedTuple):
@@ -100,18 +96,6 @@ def _parts(question: SteadyStateQuestion, found: tuple[Change, ...]) -> dict[Sit
             names = [value["name"] for value in change.values if value["kind"] == "block"]
             named.update({site: named.get(site, names[0])} if names else {})
     return dict(sorted(named.items()))
-
-
-def chunk_cases(question: SweepQuestion) -> int:
-    """Tell how many cases are solved as one task; it follows from the question alone.
-
-    The most is divided by its factors until a task is short enough, so that a block holds whole
-    chunks or a chunk whole blocks.
-    """
-    cases = CHUNK_CASES
-    while cases > 1 and cases * work.sweep_case(question) > CHUNK_S:
-        cases //= next(factor for factor in (2, 5, cases) if cases % factor == 0)
-    return cases
 
 
 def build(question: SteadyStateQuestion) -> Built:

@@ -7,11 +7,12 @@ solved: elements of the loop and paths of the air.
 
 import math
 
+from loopmargin_service.questions.sweep_axes import is_setting
 from loopmargin_wire.answer import Question
 from loopmargin_wire.noise import NoiseQuestion
 from loopmargin_wire.solve_for import AlternativeRange, SolveForQuestion
 from loopmargin_wire.steady_state import SteadyStateQuestion
-from loopmargin_wire.sweep import AlternativeAxis, Axis, FactorAxis, SweepQuestion
+from loopmargin_wire.sweep import AlternativeAxis, Axis, SweepQuestion
 from loopmargin_wire.uncertainty import Drawing
 from loopmargin_wire.warm_up import WarmUpQuestion
 
@@ -23,12 +24,14 @@ NOISE_S, NOISE_DRAW_S = 3e-4, 7e-7
 MACHINE_S, ELEMENT_S = 3e-3, 1e-4
 # One case more in a batch; its first iterations cost as if these were many. [s]
 CASE_S, CASE_ELEMENT_S = 6e-6, 7e-7
+# One case of a sweep, cut out, written and sent.
+SENT_CASE_S = 1e-6
 # What drawing takes beside solving: the factors, the spreads, the budget; at all and for each draw.
 DRAWN_S, DRAW_S = 5e-3, 3e-6
 # Drawing about one case of a sweep, beside solving: the machine, the factors, the spreads.
 DRAWN_CASE_S = 1.5e-3
-# One machine built anew and set. [s]
-BUILD_S = 2e-4
+# One machine set at one value of an axis. [s]
+SET_S = 1e-4
 # Values that are tried at most to find a boundary.
 TRIED = 18
 
@@ -58,12 +61,37 @@ def warm_up(question: WarmUpQuestion) -> float:
 
 
 def sweep(question: SweepQuestion) -> float:
-    """Work of all cases, and of each machine that is built for them. [s]"""
-    counts = [_values(axis) for axis in question.axes]
-    number = min(math.prod(counts), question.case_limit)
-    anew = [_values(axis) for axis in question.axes if not isinstance(axis, FactorAxis)]
-    builds = sum(counts) + math.prod(anew)
-    return machine(question.machine) + builds * BUILD_S + number * sweep_case(question)
+    """Work of all cases, and of each machine that is built and set for them. [s]"""
+    number = min(sweep_cases(question), question.case_limit)
+    turned = sum(_values(axis) for axis in question.axes if is_setting(axis))
+    setting_s = machines_met(question, number) * turned * SET_S
+    return machine(question.machine) + setting_s + sweep_chunk(question, number)
+
+
+def sweep_cases(question: SweepQuestion) -> int:
+    """Count the cases of a sweep."""
+    return math.prod(map(_values, question.axes))
+
+
+def sweep_sent(number: int) -> float:
+    """Work of sending cases that were solved before. [s]"""
+    return number * SENT_CASE_S
+
+
+def sweep_chunk(question: SweepQuestion, number: int) -> float:
+    """Work of so many cases that follow each other, on machines that are set. [s]"""
+    met_s = machines_met(question, number) * machine(question.machine)
+    return met_s + number * sweep_case(question)
+
+
+def machines_met(question: SweepQuestion, number: int) -> int:
+    """Count the machines that so many cases stand for which follow each other."""
+    apart = sweep_cases(question)
+    machines = 1
+    for axis in question.axes:
+        apart //= _values(axis)
+        machines *= 1 if is_setting(axis) else min(_values(axis), math.ceil(number / apart))
+    return machines
 
 
 def sweep_case(question: SweepQuestion) -> float:

@@ -11,7 +11,7 @@ from loopmargin_service.http.chunks import TRIES, WINDOW, Chunks, Job
 from loopmargin_service.http.crew import BothCrews, CrewGone, handed, heard
 from loopmargin_service.http.store import AnswerStore
 from loopmargin_service.http.worker_process import WorkerLost
-from loopmargin_service.questions import edition, sweep, sweep_plan
+from loopmargin_service.questions import edition, sweep, sweep_chunks, sweep_plan
 from loopmargin_wire.sweep import PackedBlock, SweepQuestion
 from tests.unit.questions.swept import FANS, asked
 
@@ -56,7 +56,7 @@ class Hands:
 @pytest.fixture(autouse=True)
 def small_chunks(monkeypatch: pytest.MonkeyPatch) -> None:
     """Let a chunk hold one case, or two."""
-    monkeypatch.setattr(sweep_plan, "CHUNK_CASES", 1)
+    monkeypatch.setattr(sweep_chunks, "chunk_cases", lambda _: 1)
 
 
 def store() -> AnswerStore:
@@ -66,7 +66,7 @@ def store() -> AnswerStore:
 
 def job(first_case: int = 0) -> Job:
     """Ask for four cases."""
-    return Job(asked(FANS, first_case=first_case), "a", CASES)
+    return Job(asked(FANS, first_case=first_case), "a")
 
 
 def collected(chunks: Chunks, what: Job) -> list[PackedBlock]:
@@ -90,7 +90,7 @@ def test_every_case_comes_once_and_in_order() -> None:
 
 def test_a_later_beginning_gives_the_rest(monkeypatch: pytest.MonkeyPatch) -> None:
     """From the middle of a chunk on."""
-    monkeypatch.setattr(sweep_plan, "CHUNK_CASES", 3)
+    monkeypatch.setattr(sweep_chunks, "chunk_cases", lambda _: 3)
     parts = collected(Chunks(Hands(), store()), job(first_case=2))
 
     assert sweep.joined(parts) == sweep.chunk(asked(FANS), 2, CASES)
@@ -132,7 +132,7 @@ def test_whoever_reads_slowly_holds_up_the_rest() -> None:
 
 def test_a_case_that_ends_its_process_fails_alone(monkeypatch: pytest.MonkeyPatch) -> None:
     """It is found by halving; the others have their numbers."""
-    monkeypatch.setattr(sweep_plan, "CHUNK_CASES", CASES)
+    monkeypatch.setattr(sweep_chunks, "chunk_cases", lambda _: CASES)
     parts = collected(Chunks(Hands(poison=2), store()), job())
     words = sweep.spelled(parts[0])
     whole = sweep.spelled(sweep.opened(sweep.chunk(asked(FANS), 0, CASES)))

@@ -227,5 +227,5 @@ def test_what_cannot_be_is_refused_by_name(question: SweepQuestion, place: str, 
 
 def test_a_lost_case_is_not_stored() -> None:
     """Solved cases come out the same again; whether a case was lost depends on where it was."""
-    assert sweep.repeatable(sweep.chunk(asked(FANS), 0, 4))
-    assert not sweep.repeatable(sweep.lost(asked(FANS), 2))
+    assert sweep.repeatable(sweep.opened(sweep.chunk(asked(FANS), 0, 4)))
+    assert not sweep.repeatable(sweep.opened(sweep.lost(asked(FANS), 2)))

@@ -7,7 +7,7 @@ import msgspec
 import pytest
 
 from loopmargin_service.http.routes import ROUTES, Route
-from loopmargin_service.questions import sweep_plan, work
+from loopmargin_service.questions import sweep_chunks, work
 from loopmargin_wire.solve_for import AlternativeRange
 from loopmargin_wire.steady_state import SteadyStateQuestion
 from loopmargin_wire.sweep import LONGEST_BLOCK, FactorAxis, FieldAxis, SweepQuestion
@@ -123,32 +123,32 @@ def test_draws_about_every_case_are_more_work() -> None:
     axes = (room(50), fans(20))
     few, many, most = (vary(SWEEP, axes=axes, draws=draws) for draws in (200, 2000, 20_000))
     estimates = [work.sweep(vary(SWEEP, axes=axes)), *map(work.sweep, (few, many, most))]
-    sizes = [sweep_plan.chunk_cases(question) for question in (few, many, most)]
+    sizes = [sweep_chunks.chunk_cases(question) for question in (few, many, most)]
 
     assert estimates == sorted(set(estimates))
     assert 8.0 < estimates[3] / estimates[2] < 10.0
     assert 0.5 < estimates[2] / (1000 * work.steady_state(drawn(MACHINE, 2000))) < 2.0
-    assert sweep_plan.CHUNK_CASES > sizes[0] > sizes[1] > sizes[2] >= 1
+    assert LONGEST_BLOCK > sizes[0] > sizes[1] > sizes[2] >= 1
     assert all(LONGEST_BLOCK % size == 0 for size in sizes)
 
 
-def test_a_chunk_is_short_and_falls_together_with_blocks() -> None:
-    """The most cases for a small machine, fewer for a long loop; always whole blocks or parts."""
-    sizes = [
-        sweep_plan.chunk_cases(vary(SWEEP, machine=longer(SWEEP.machine, times)))
-        for times in (1, 4, 16)
-    ]
+def test_machines_that_are_built_for_a_few_cases_count_for_more_than_the_cases() -> None:
+    """Each is built, set at every value and solved in a batch of its own."""
+    bores = FieldAxis(
+        pointer="/branches/0/elements/0/bore_mm", values=tuple(8.0 + 0.01 * n for n in range(100))
+    )
+    one, many = swept(room(10), fans(100)), swept(bores, room(10))
 
-    assert sizes == sorted(sizes, reverse=True)
-    assert sizes[0] == sweep_plan.CHUNK_CASES > sizes[-1]
-    assert all(LONGEST_BLOCK % size == 0 or size % LONGEST_BLOCK == 0 for size in sizes)
-    for size, times in zip(sizes, (1, 4, 16), strict=True):
-        swept_longer = vary(SWEEP, machine=longer(SWEEP.machine, times))
-        assert size * work.sweep_case(swept_longer) <= sweep_plan.CHUNK_S
+    assert one == swept(fans(100), room(10))
+    assert many > 100 * work.machine(MACHINE) > 10 * one
 
 
-def test_a_chunk_holds_a_case_however_long_it_takes(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Nothing smaller can be solved."""
-    monkeypatch.setattr(work, "sweep_case", lambda _: 100.0)
+@pytest.mark.parametrize(("number", "met"), [(1, 1), (4, 1), (5, 2), (12, 3), (100, 3)])
+def test_machines_are_met_as_fast_as_their_axis_runs(number: int, met: int) -> None:
+    """Three bores over four rooms: one after four cases, or one in each case."""
+    bores = FieldAxis(pointer="/branches/0/elements/0/bore_mm", values=(8.0, 9.0, 10.0))
+    first, last = vary(SWEEP, axes=(bores, room(4))), vary(SWEEP, axes=(room(4), bores))
 
-    assert sweep_plan.chunk_cases(SWEEP) == 1
+    assert work.machines_met(first, number) == met
+    assert work.machines_met(last, number) == min(3, number)
+    assert work.machines_met(vary(SWEEP, axes=(room(4),)), number) == 1

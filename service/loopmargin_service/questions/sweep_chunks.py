@@ -1,0 +1,80 @@
+"""How a sweep is cut into chunks, each of which is solved as one task.
+
+It follows from the question alone, so that replicas on whatever machines cut alike and find
+what others have stored. Chunks begin where blocks begin, or divide a block evenly.
+"""
+
+from collections.abc import Iterator
+from itertools import pairwise
+
+from loopmargin_service.questions import work
+from loopmargin_wire.steady_state import HeatedBlock
+from loopmargin_wire.sweep import LONGEST_BLOCK, AlternativeAxis, SweepQuestion
+
+# What a chunk is estimated to take, and what it may take where machines are met on the way. [s]
+CHUNK_S, LONGEST_S = 0.4, 1.6
+# What it may hold. [byte]
+CHUNK_BYTES = 4 * 2**20
+# A small sweep is cut into so many chunks, unless they take less, so that several processes
+# share it. [s]
+SHARES, SHORT_S = 8, 0.03
+# Machines that are met in each chunk anew take at most such a part of what the cases take.
+MOST_AGAIN = 0.5
+# The first chunk is so many times smaller than the others, so that its caller hears early.
+EARLIER = 8
+NUMBERS_OF_A_CASE = 6
+PARTS_OF_A_BLOCK = tuple(n for n in range(1, LONGEST_BLOCK) if LONGEST_BLOCK % n == 0)
+
+
+def ranges(question: SweepQuestion) -> Iterator[tuple[int, int]]:
+    """Give the first case of each chunk and the one after its last."""
+    cases, size = work.sweep_cases(question), chunk_cases(question)
+    early_blocks = max(1, size // EARLIER // LONGEST_BLOCK)
+    first = min(size, early_blocks * LONGEST_BLOCK)
+    return pairwise([0, *range(first, cases, size), cases])
+
+
+def first_s(question: SweepQuestion) -> float:
+    """Estimate the work of the chunk with which a stream begins. [s]"""
+    first = next((each for each in ranges(question) if each[1] > question.first_case), (0, 0))
+    return work.sweep_chunk(question, first[1] - first[0])
+
+
+def chunk_cases(question: SweepQuestion) -> int:
+    """Tell how many cases are solved as one task.
+
+    A machine that is met costs as much as some hundred cases, in each chunk anew. Where an axis
+    that changes it runs fast, longer chunks are worth that.
+    """
+    share = work.sweep_cases(question) // SHARES
+    found = 1
+    for size in _sizes(CHUNK_BYTES // _case_bytes(question)):
+        takes_s = work.sweep_chunk(question, size)
+        fair = takes_s <= SHORT_S or (size <= share and takes_s <= CHUNK_S)
+        if not fair and not (takes_s <= LONGEST_S and _meets_many(question, found)):
+            break
+        found = size
+    return found
+
+
+def _meets_many(question: SweepQuestion, size: int) -> bool:
+    """Tell whether machines that other chunks meet too take much of the work of each chunk."""
+    cases = work.sweep_cases(question)
+    own = size * work.machines_met(question, cases) / cases
+    again = work.machines_met(question, size) - own
+    again_s = again * work.machine(question.machine)
+    return MOST_AGAIN * size * work.sweep_case(question) < again_s
+
+
+def _sizes(most: int) -> Iterator[int]:
+    """Give parts that divide a block, then whole blocks."""
+    yield from (part for part in PARTS_OF_A_BLOCK if part <= most)
+    yield from range(LONGEST_BLOCK, most + 1, LONGEST_BLOCK)
+
+
+def _case_bytes(question: SweepQuestion) -> int:
+    """Tell what a case takes at most; of drawn ones, which take more, a chunk holds few anyway."""
+    elements = [element for branch in question.machine.branches for element in branch.elements]
+    blocks = sum(isinstance(element, HeatedBlock) for element in elements)
+    further = sum(isinstance(axis, AlternativeAxis) for axis in question.axes)
+    return 8 * (NUMBERS_OF_A_CASE + blocks + further) + 2
