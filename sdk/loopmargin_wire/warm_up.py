@@ -124,7 +124,7 @@ class LimitTime(State, frozen=True, kw_only=True):
 
 
 class Loss(State, frozen=True, kw_only=True):
-    """What follows when all pumps, or the fans of one radiator, stop at equilibrium.
+    """What follows when all pumps, or the fans of one radiator or one place, stop at equilibrium.
 
     `limits` has the coolant and every component, the soonest first; a limit that is passed
     already has a time of zero, and one that is not reached within `followed_s` has none.
@@ -132,6 +132,7 @@ class Loss(State, frozen=True, kw_only=True):
 
     lost: Literal["pumps", "fans"]
     radiator: Name | None = None
+    case_fans: Name | None = None
     still_conductance_w_per_k: Conductance | None = None
     limits: Annotated[tuple[LimitTime, ...], Meta(min_length=1, max_length=33)]
     followed_s: Seconds
@@ -148,7 +149,7 @@ class WarmUpState(State, frozen=True, kw_only=True):
     components: Annotated[tuple[PartSettling, ...], Meta(max_length=32)]
     reading: Reading
     start: Trace
-    losses: Annotated[tuple[Loss, ...], Meta(max_length=33)]
+    losses: Annotated[tuple[Loss, ...], Meta(max_length=45)]
     simulation: Simulation | None = None
 
 

@@ -1,4 +1,4 @@
-"""What the heat balance is given when the fans of some radiators stand still.
+"""What the heat balance is given when some fans stand still, of radiators or on the case.
 
 Coolant flow, coolant properties and the air at the entries stay as they were when the
 fans stopped; the air flows are solved again. A standing radiator has a small conductance
@@ -37,7 +37,7 @@ def heat_with_standing_fans(
     still: Array,
 ) -> tuple[HeatInput, NDArray[np.bool_]]:
     """
-    Give flows, heats and conductances with the fans of some radiators standing.
+    Give flows, heats and conductances with the fans of some air paths standing.
 
     Parameters
     ----------
@@ -48,7 +48,8 @@ def heat_with_standing_fans(
     state : Equilibrium
         The equilibrium at which the fans stop, one case. [SI]
     standing : ndarray of bool
-        Which radiators lose their fans, (radiators, batch). [-]
+        Which paths lose their fans, (paths with fans, batch); the radiators come first, then the
+        fans on the case, as in `machine.paths`. [-]
     still : ndarray
         Conductance of each radiator in still air, (radiators, 1). [W/K]
 
@@ -65,7 +66,8 @@ def heat_with_standing_fans(
     """
     batch = standing.shape[1]
     flows = _air_flows(machine, setting, state, standing)
-    conductances = np.where(standing, still, _conductances(machine, setting, state, flows))
+    radiators = standing[: len(machine.sections)]
+    conductances = np.where(radiators, still, _conductances(machine, setting, state, flows))
     tail, head = machine.path_ends
     into = np.where(head, flows.flow, 0.0) - np.where(tail, flows.flow, 0.0)
     into = np.maximum(into, 0.0) * air.HEAT_CAPACITY
@@ -93,9 +95,9 @@ def _air_flows(
     machine: Machine, setting: Setting, state: Equilibrium, standing: NDArray[np.bool_]
 ) -> Flows:
     """Solve the air flows with some fans at rest."""
-    batch, radiators = standing.shape[1], standing.shape[0]
+    fanned, batch = standing.shape
     ratio = np.repeat(setting.fan_ratio, batch, axis=1)
-    ratio[:radiators] = np.where(standing, STANDING * ratio[:radiators], ratio[:radiators])
+    ratio[:fanned] = np.where(standing, STANDING * ratio[:fanned], ratio[:fanned])
     density = np.repeat(state.air_density, batch, axis=1)
     temperature = np.repeat(state.air_temperature, batch, axis=1)
     start = np.repeat(state.air_flows.flow, batch, axis=1)

@@ -1,4 +1,6 @@
-"""A running machine without its pumps, or without the fans of one radiator."""
+"""A running machine without its pumps, or without the fans of one radiator or place of the case."""
+
+from typing import Any
 
 import msgspec
 import numpy as np
@@ -17,7 +19,7 @@ LEAST_TRACE = 10.0
 
 
 def losses(running: Running) -> tuple[Loss, ...]:
-    """Follow the loss of all pumps, then that of the fans of each radiator."""
+    """Follow the loss of all pumps, then that of the fans of each radiator and on the case."""
     first = running.case(0)
     start = lumped.at_rest(first)
     stores = Stores(*(part[:, :1] for part in running.stores))
@@ -29,19 +31,28 @@ def losses(running: Running) -> tuple[Loss, ...]:
         followed_s=FOLLOWED,
         trace=trace(running, still, start, (_until(limits), STEPS)),
     )
+    radiators: list[dict[str, Any]] = [
+        {
+            "radiator": item.wire.name,
+            "still_conductance_w_per_k": float(running.given.conductance[row, row + 1]),
+        }
+        for row, item in enumerate(running.built.radiators)
+    ]
+    case: list[dict[str, Any]] = [
+        {"case_fans": given.name} for given in running.question.machine.case.fans
+    ]
     return pumps, *(
-        _without_fans(running, start, row) for row in range(len(running.built.radiators))
+        msgspec.structs.replace(_without_fans(running, start, number), **whose)
+        for number, whose in enumerate([*radiators, *case])
     )
 
 
 def _without_fans(running: Running, start: Array, number: int) -> Loss:
-    """Follow the loss of the fans of one radiator."""
+    """Follow the loss of the fans of one path of the air."""
     system = running.case(number + 1)
     limits = _limits(running, system, start)
     return Loss(
         lost="fans",
-        radiator=running.built.radiators[number].wire.name,
-        still_conductance_w_per_k=float(running.given.conductance[number, number + 1]),
         limits=limits,
         followed_s=FOLLOWED,
         trace=trace(running, system, start, (_until(limits), STEPS)),

@@ -37,9 +37,10 @@ NO_SLOPE = 1e-12
 
 
 class Running(NamedTuple):
-    """The machine in time; cases of the batch are as asked, then each radiator without fans.
+    """The machine in time; `offsets` is how much warmer each component is than its block. [K]
 
-    `offsets` is how much warmer each component is than its block. [K]
+    Cases of the batch are as asked, then without the fans of each path in turn: radiators first,
+    then fans on the case.
     """
 
     question: WarmUpQuestion
@@ -71,14 +72,14 @@ def run(
     """Set the machine in motion; nothing if its air does not settle without some fans."""
     setting = machine_build.setting(question.machine, built, np.ones(1), np.ones(1))
     state = physics.solve(built.machine, setting)
-    radiators = len(built.radiators)
-    standing = np.eye(radiators, radiators + 1, 1, dtype=np.bool_)
+    fanned = sum(fans is not None for fans in built.fans)
+    standing = np.eye(fanned, fanned + 1, 1, dtype=np.bool_)
     given, found = fan_loss.heat_with_standing_fans(
         built.machine, setting, state, standing, held.still
     )
     if not (state.converged.all() and found.all()):
         return None
-    batch = radiators + 1
+    batch = fanned + 1
     stores = Stores(
         *(
             np.repeat(part, batch, axis=1)

@@ -46,6 +46,8 @@ def draw(question: WarmUpQuestion) -> DrawnTimes | None:
 
 def lost(loss: Loss) -> str:
     """Name what is lost."""
+    if loss.case_fans is not None:
+        return loss.case_fans
     return "pumps" if loss.radiator is None else f"fans of {loss.radiator}"
 
 

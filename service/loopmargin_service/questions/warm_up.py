@@ -64,7 +64,9 @@ NOTES = (
     Note(
         code="fans_lost_standing",
         text="A radiator without fans has its still conductance, whatever other fans push "
-        "through it, and a case without moving air sheds 5 W/K (common practice, no source).",
+        "through it, and a case without moving air sheds 5 W/K (common practice, no source). The "
+        "fans of one place stop together: of several side by side, those that run blow back "
+        "through one that stands, which is not followed here.",
     ),
 )
 TIMES_UNCERTAIN = Note(
@@ -127,7 +129,7 @@ def _unsettled() -> Outcome:
     """Say that a machine without some of its fans could not be computed."""
     return Outcome(
         status="not_converged",
-        reason="the air of this machine does not settle once the fans of a radiator stand",
+        reason="the air of this machine does not settle once some of its fans stand",
         advice=("Check for extreme sizes, such as a tiny opening or a very strong case fan.",),
     )
 

@@ -22,7 +22,7 @@ SECOND = {f"{ELEMENTS}/9": {**RADIATOR, "name": "booth radiator"}}
 def standing(
     fans: Sequence[Sequence[bool]], changes: dict[str, Any] | None = None
 ) -> tuple[physics.Equilibrium, HeatInput]:
-    """Settle the example machine and stop fans in some cases, (radiators, cases)."""
+    """Settle the example machine and stop fans in some cases, (paths with fans, cases)."""
     document = changed(example("steady-state"), changes)
     question = msgspec.convert(document, SteadyStateQuestion)
     plumbing = pipework.build(question.branches, question.pumps, "suction")
@@ -64,7 +64,21 @@ def test_other_fans_go_on_and_the_coolant_goes_on() -> None:
 def test_case_fans_do_not_help_a_standing_radiator() -> None:
     """Air that other fans push through is left out, on the safe side."""
     rear = {"name": "rear", "fans": RADIATOR["fans"], "area_cm2": 200, "air_path": "exhaust"}
-    _, given = standing([[True]], {"case/fans": [rear]})
+    _, given = standing([[True], [False]], {"case/fans": [rear]})
 
     assert given.conductance[0, 0] == pytest.approx(1.5, rel=1e-12)
     assert given.air_into_case[0, 0] > STILL_CASE
+
+
+def test_without_its_fans_the_case_has_what_the_radiators_push_through_it() -> None:
+    """Less air passes than with them; the radiator keeps its own fans, and some of its air."""
+    rear = {"name": "rear", "fans": RADIATOR["fans"], "area_cm2": 200, "air_path": "exhaust"}
+    state, given = standing([[False, False], [False, True]], {"case/fans": [rear]})
+    without, plain = standing([[False]])
+
+    assert given.conductance[0, 0] == pytest.approx(state.conductance[0, 0], rel=1e-5)
+    assert 1.5 < given.conductance[0, 1] < given.conductance[0, 0]
+    assert given.air_into_case[:, 1].sum() < given.air_into_case[:, 0].sum()
+    # A standing fan lets air through: there is more than in a case that has a wall in its place.
+    assert given.conductance[0, 1] > plain.conductance[0, 0] * (1.0 - 1e-3)
+    assert without.conductance == pytest.approx(plain.conductance, rel=1e-5)

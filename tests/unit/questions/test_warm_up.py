@@ -175,6 +175,26 @@ def test_a_second_radiator_carries_the_machine_when_the_fans_of_one_stand() -> N
         assert loss.trace.coolant_c[-1] > loss.trace.coolant_c[0]
 
 
+def test_without_its_exhaust_a_machine_outlasts_one_without_its_radiator() -> None:
+    """The fans of the radiator go on and push through the case; each place has its own loss."""
+    rear = {"fans": {**FANNED["fans"], "count": 1}, "area_cm2": 200, "air_path": "exhaust"}
+    both = [{**rear, "name": "rear exhaust"}, {**rear, "name": "top exhaust"}]
+    answer = ask({"machine/case/fans": both, "machine/coolant_limit_c": 45})
+
+    assert answer.state is not None
+    assert [loss.case_fans for loss in answer.state.losses] == [
+        *(None, None),
+        *("rear exhaust", "top exhaust"),
+    ]
+    without = answer.state.losses[2]
+    assert without.trace.coolant_c[-1] > without.trace.coolant_c[0]
+    assert (without.radiator, without.still_conductance_w_per_k) == (None, None)
+    assert answer.state.losses[2].limits == answer.state.losses[3].limits
+    last = without.limits[0].to_limit_s
+    assert last is None or last > soonest(lost(answer.state, "dome radiator"))
+    assert margin_of(answer, "coolant limit without rear exhaust").verdict == "meets"
+
+
 def test_limits_that_are_not_reached_have_no_time() -> None:
     """A machine at idle never gets hot, also without pumps; margins then take what was watched."""
     idle = {f"{CARD}/power_w": 0, f"{PROCESSOR}/power_w": 0, "machine/rest_w": 0}
