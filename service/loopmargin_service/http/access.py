@@ -7,10 +7,8 @@ paths at which nothing is served.
 
 from collections.abc import Callable
 
-from litestar.enums import ScopeType
-from litestar.types import ASGIApp, HTTPScope, Receive, Scope, Send
-
 from loopmargin_service.http.keys import Key, Keyring
+from loopmargin_service.http.passing import Passing
 from loopmargin_service.http.problems import KEY_REFUSED, ProblemError
 
 OPEN_PATHS = frozenset({"/livez", "/readyz", "/openapi.json", "/docs", "/docs/style.css"})
@@ -24,40 +22,34 @@ class Access:
     """Refuses a request without a valid key; notes the key of one that has it."""
 
     def __init__(
-        self,
-        app: ASGIApp,
-        keyring: Keyring,
-        refused: Callable[[str], None] = lambda _reason: None,
+        self, keyring: Keyring, refused: Callable[[str], None] = lambda _reason: None
     ) -> None:
-        self._app = app
         self._keyring = keyring
         self._refused = refused
 
-    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Handle one request."""
-        if scope["type"] == ScopeType.HTTP and not is_open(scope["path"]):
-            key = self._admitted(scope)
-            scope["state"]["key"] = key
-            scope["state"]["key_id"] = key.id
-        await self._app(scope, receive, send)
+    def enter(self, one: Passing) -> None:
+        """Let one request in, or refuse it."""
+        key = self._holder(one)
+        outside = self._keyring.outside(key)
+        if outside:
+            self._refused("expired")
+            raise _refusal(f"The key {key.id} {outside}; ask for a new one.", _WRONG)
+        one.key = key
+        one.state["key_id"] = key.id
 
-    def _admitted(self, scope: HTTPScope) -> Key:
-        given = [value for name, value in scope["headers"] if name == b"authorization"]
-        if not given:
+    def _holder(self, one: Passing) -> Key:
+        given = one.fields.get(b"authorization")
+        if given is None:
             self._refused("missing")
             raise _refusal(f"This service asks for a key: {_HOW}.", _CHALLENGE)
-        scheme, _, credentials = given[0].partition(b" ")
-        if scheme.lower() != b"bearer" or len(given) > 1:
+        scheme, _, credentials = given.partition(b" ")
+        if scheme.lower() != b"bearer" or len(one.every(b"authorization")) > 1:
             self._refused("missing")
             raise _refusal(f"One key of the Bearer scheme is wanted: {_HOW}.", _CHALLENGE)
         key = self._keyring.holder(credentials.strip())
         if key is None:
             self._refused("unknown")
             raise _refusal("No key has this id and this secret; look for a typing error.", _WRONG)
-        outside = self._keyring.outside(key)
-        if outside:
-            self._refused("expired")
-            raise _refusal(f"The key {key.id} {outside}; ask for a new one.", _WRONG)
         return key
 
 

@@ -6,9 +6,9 @@ stays cheap when it has to be said most often.
 
 from collections.abc import Collection
 
-from litestar.enums import ScopeType
-from litestar.types import ASGIApp, Receive, Scope, Send
+from litestar.types import ASGIApp, Receive, Send
 
+from loopmargin_service.http.passing import Passing
 from loopmargin_service.http.problems import OVERLOADED
 from loopmargin_service.http.turned_away import TurnedAwayError
 from loopmargin_service.http.workbench import Workbench
@@ -20,23 +20,26 @@ MOST_INSIDE = 1000
 class Admission:
     """Counts the questions inside, and lets in none whose like find no room now."""
 
-    def __init__(self, app: ASGIApp, paths: Collection[str], bench: Workbench) -> None:
+    def __init__(self, router: ASGIApp, paths: Collection[str], bench: Workbench) -> None:
         self.inside = 0
-        self._app = app
+        self.router = router
         self._paths = frozenset(paths)
         self._bench = bench
 
-    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Handle one request."""
-        if scope["type"] != ScopeType.HTTP or scope["path"] not in self._paths:
-            await self._app(scope, receive, send)
+    def require(self, path: str) -> None:
+        """Refuse a question unread when there is no room for it."""
+        if path not in self._paths:
             return
-        self._bench.require(scope["path"])
+        self._bench.require(path)
         if self.inside >= MOST_INSIDE:
             detail = f"{self.inside} questions are being answered; ask after Retry-After."
             raise TurnedAwayError(OVERLOADED, detail, 0.0)
-        self.inside += 1
+
+    async def admit(self, one: Passing, receive: Receive, send: Send) -> None:
+        """Hand a request on to the router; a question counts as long as it is there."""
+        counts = one.path in self._paths
+        self.inside += counts
         try:
-            await self._app(scope, receive, send)
+            await self.router(one.scope, receive, send)
         finally:
-            self.inside -= 1
+            self.inside -= counts

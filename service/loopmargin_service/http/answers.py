@@ -11,7 +11,7 @@ from typing import NamedTuple, cast
 import msgspec
 from litestar import post, route
 from litestar.handlers import HTTPRouteHandler
-from litestar.types import Scope
+from litestar.types import HTTPScope
 from msgspec import Struct
 
 from loopmargin_service.http.conditional import entity_tag, representation
@@ -143,7 +143,7 @@ class StoredAnswers:
     def __init__(self, store: AnswerStore) -> None:
         self._store = store
 
-    async def reply(self, scope: Scope, name: str) -> Reply:
+    async def reply(self, scope: HTTPScope, name: str) -> Reply:
         """Answer one GET or HEAD."""
         require_no_query(scope)
         wanted = answer_media(asked(scope))

@@ -1,20 +1,4 @@
-"""The application: what is served, and the layers that every request passes.
-
-A request passes, outermost first:
-
-    Watch        times, counts, and tells of every response
-    Traced       shows each request as a span, where traces are kept
-    Identity     Request-Id, security headers, the last catch
-    Origins      pages of other origins, if any may ask
-    Access       keys, if any are wanted
-    Quotas       what a key, or an address, may ask for
-    Repeats      a request equal to an earlier one is answered here
-    Admission    turns questions away, unread, while their like find no room
-    Litestar     routes, everything else
-
-A layer that nobody asked for is not there and costs nothing. Each stands outside Repeats,
-so that it also covers repeated requests, but Admission, which lets these pass.
-"""
+"""The application: what is served, behind the layers that every request passes."""
 
 from collections.abc import Callable
 from typing import TYPE_CHECKING
@@ -34,6 +18,7 @@ from loopmargin_service.http.media import ClientGoneError
 from loopmargin_service.http.meters import Meters
 from loopmargin_service.http.once import Once
 from loopmargin_service.http.pages import page_handlers
+from loopmargin_service.http.pipeline import Layers, Pipeline
 from loopmargin_service.http.problems import ProblemError
 from loopmargin_service.http.repeats import Repeats
 from loopmargin_service.http.responding import leave, respond
@@ -106,11 +91,15 @@ def create_app(
     app.state.meters = meters
     app.state.keyring = keyring
     questions = {row.path for row in routes}
-    admission = Admission(app.asgi_handler, questions, bench)
-    inner = Repeats(admission, store, questions, settings.body_bytes)
-    guarded = Guards(settings, keyring, link, meters).around(inner)
     plain = frozenset(route.path for route in app.routes if "{" not in route.path)
-    app.asgi_handler = Watch(traced(Identity(guarded, readiness), plain), meters, plain, tell)
+    layers = Layers(
+        Watch(meters, plain, tell),
+        Identity(readiness),
+        Guards(settings, keyring, link, meters),
+        Repeats(store, questions, settings.body_bytes),
+        Admission(app.asgi_handler, questions, bench),
+    )
+    app.asgi_handler = Pipeline(app.asgi_handler, layers, lambda inner: traced(inner, plain))
     return app
 
 

@@ -1,17 +1,17 @@
-"""The layers that decide who may ask, and how much, put around the rest."""
+"""The layers that decide who may ask, and how much, in their order."""
 
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from litestar.types import ASGIApp
-
-from loopmargin_service.http.access import Access
+from loopmargin_service.http.access import Access, is_open
 from loopmargin_service.http.caller import address_reader, networks
 from loopmargin_service.http.keys import Keyring
 from loopmargin_service.http.meters import Meters
 from loopmargin_service.http.origins import Origins
+from loopmargin_service.http.passing import Passing
 from loopmargin_service.http.quota import Meter, SharedQuota
 from loopmargin_service.http.quotas import Limits, Quotas
+from loopmargin_service.http.reply import Reply
 from loopmargin_service.http.settings import Settings
 
 if TYPE_CHECKING:
@@ -28,26 +28,29 @@ class Guards:
         link: "RedisLink | None",
         meters: Meters,
     ) -> None:
-        self._settings = settings
-        self._keyring = keyring
-        self._link = link
-        self._meters = meters
+        self._origins = Origins(settings.origins) if settings.origins else None
+        self._access = Access(keyring, meters.unauthorised.add) if keyring is not None else None
+        wanted = keyring is not None or settings.quota_by_address
+        self._quotas = quotas(settings, link, meters) if wanted else None
 
-    def around(self, inner: ASGIApp) -> ASGIApp:
-        """Put the layers around an application, innermost first."""
-        app = inner
-        if self._keyring is not None or self._settings.quota_by_address:
-            app = self._quotas(app)
-        if self._keyring is not None:
-            app = Access(app, self._keyring, self._meters.unauthorised.add)
-        return Origins(app, self._settings.origins) if self._settings.origins else app
+    def enter(self, one: Passing) -> Reply | None:
+        """Let one request in, or refuse it; answer what a browser asks beforehand."""
+        reply = None if self._origins is None else self._origins.enter(one)
+        if reply is None and self._quotas is not None and not is_open(one.path):
+            if self._access is not None:
+                self._access.enter(one)
+            self._quotas.enter(one)
+        return reply
 
-    def _quotas(self, app: ASGIApp) -> Quotas:
-        told = self._settings
-        limits = Limits(told.quota_units_per_min, told.quota_burst_units, told.quota_at_once)
-        meter = Meter(shared_quota(self._link), told.replicas)
-        address = address_reader(networks(told.trusted_proxies))
-        return Quotas(app, meter, limits, address, self._meters.rate_limited.add)
+
+def quotas(settings: Settings, link: "RedisLink | None", meters: Meters) -> Quotas:
+    """Hold callers to the limits that are set."""
+    limits = Limits(
+        settings.quota_units_per_min, settings.quota_burst_units, settings.quota_at_once
+    )
+    meter = Meter(shared_quota(link), settings.replicas)
+    address = address_reader(networks(settings.trusted_proxies))
+    return Quotas(meter, limits, address, meters.rate_limited.add)
 
 
 def keyring_of(settings: Settings, meters: Meters) -> Keyring | None:

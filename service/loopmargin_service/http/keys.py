@@ -57,7 +57,7 @@ class _Held(NamedTuple):
 
 
 # Stands in for a key that is not there, so that looking for one takes as long as for another.
-_NOBODY = _Held(Key(id="nobody", sha256="0" * 64), b"0" * 64)
+_NOBODY = _Held(Key(id="nobody", sha256="0" * 64), bytes(32))
 
 
 class Keyring:
@@ -88,7 +88,7 @@ class Keyring:
         self.look()
         name, _, secret = credentials[:LONGEST_CREDENTIALS].partition(b".")
         held = self._held.get(name, _NOBODY)
-        same = hmac.compare_digest(hashlib.sha256(secret).hexdigest().encode(), held.hashed)
+        same = hmac.compare_digest(hashlib.sha256(secret).digest(), held.hashed)
         return held.key if same else None
 
     def outside(self, key: Key) -> str:
@@ -149,7 +149,7 @@ def read_keys(path: Path) -> dict[bytes, _Held]:
             key = _key(line, number)
             if key.id.encode() in held:
                 raise KeysError(f"line {number}: the id {key.id} is there twice; rename one.")
-            held[key.id.encode()] = _Held(key, key.sha256.encode())
+            held[key.id.encode()] = _Held(key, bytes.fromhex(key.sha256))
     if not held:
         raise KeysError("the file of keys holds no key; nobody could ask.")
     return held

@@ -12,15 +12,14 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from functools import lru_cache, partial
-from typing import Any
 
 import msgspec
-from litestar.types import Scope
-from msgspec import Struct
 
+from loopmargin_service.http.counts import Alike
 from loopmargin_service.http.lines import LineWriter
+from loopmargin_service.http.passing import Passing
 from loopmargin_service.http.settings import Settings
-from loopmargin_service.http.watch import Finished, digest_in
+from loopmargin_service.http.watch import digest_in
 from loopmargin_service.questions.edition import EDITION
 
 OURS = logging.getLogger("loopmargin")
@@ -29,49 +28,71 @@ LONGEST_TEXT = 2_000
 LONGEST_TRACE = 20_000
 FIRST_OF_REFUSALS = 400
 MISTAKE = 500
+_ENCODED = msgspec.json.Encoder().encode
 _WORDS = {logging.INFO: "info", logging.WARNING: "warning", logging.ERROR: "error"}
 
 
-class RequestLine(Struct, frozen=True, kw_only=True):
-    """One request and its response.
-
-    `route` is the path as the document has it, or `other`; `status` is 0 when the caller left
-    before there was one; `store` is what the answer store did; `trace_id` and `key_id` are
-    empty when there is none.
-    """
-
-    time: str
-    level: str
-    event: str = "request"
-    request_id: str
-    trace_id: str
-    key_id: str
-    method: str
-    route: str
-    status: int
-    duration_s: float
-    body_bytes: int
-    store: str
-    digest: str
-    edition: str = EDITION
-
-
 class RequestLog:
-    """Writes a line for each request, or for a share of those that went well."""
+    """Writes a line for each request, or for a share of those that went well.
+
+    Its names are `time`, `request_id`, `trace_id`, `key_id`, `duration_s`, `body_bytes`,
+    `digest`, `level`, `event`, `method`, `route`, `status`, `store` and `edition`. `route` is
+    the path as the document has it, or `other`; `status` is 0 when the caller left before
+    there was one; `store` is what the answer store did; what there is none of is empty.
+    """
 
     def __init__(self, writer: LineWriter, level: int = logging.INFO, share: float = 1.0) -> None:
         self._writer = writer
         self._level = level
         self._share = share
-        self._encode = msgspec.json.Encoder().encode
+        self._ends: dict[Alike, bytes] = {}
 
-    def __call__(self, scope: Scope, done: Finished) -> None:
-        """Tell of one request."""
-        if self._told(done.status):
-            self._writer.write(partial(self._spelled, scope["state"], done, time.time()))
+    def __call__(self, one: Passing, alike: Alike, duration_s: float) -> None:
+        """Tell of one request; what its line will hold is taken now and spelled later."""
+        if not self._told(alike.status):
+            return
+        state = one.state
+        names = (one.request_id, state.get("trace_id", ""), state.get("key_id", ""))
+        sizes = (duration_s, one.body_bytes, one.location)
+        self._writer.write(partial(self._spelled, time.time(), names, sizes, alike))
 
-    def _spelled(self, state: dict[str, Any], done: Finished, now_s: float) -> bytes:
-        return self._encode(_line(state, done, now_s)) + b"\n"
+    def _spelled(
+        self,
+        now_s: float,
+        names: tuple[bytes, str, str],
+        sizes: tuple[float, int, bytes],
+        alike: Alike,
+    ) -> bytes:
+        """Write a line; whatever a caller chose goes through the encoder."""
+        request_id, trace_id, key_id = names
+        duration_s, body_bytes, location = sizes
+        return (
+            b'{"time":"%b","request_id":%b,"trace_id":%b,"key_id":%b,'
+            b'"duration_s":%.6f,"body_bytes":%d,"digest":"%b",%b'
+        ) % (
+            stamp(now_s).encode(),
+            _ENCODED(request_id.decode()[:LONGEST_ID]),
+            _ENCODED(trace_id[:LONGEST_ID]),
+            _ENCODED(key_id[:LONGEST_ID]),
+            duration_s,
+            body_bytes,
+            digest_in(location),
+            self._ends.get(alike) or self._end(alike),
+        )
+
+    def _end(self, alike: Alike) -> bytes:
+        """Write the end of a line, which requests that are alike have in common."""
+        common = {
+            "level": _WORDS[level_of(alike.status)],
+            "event": "request",
+            "method": alike.method,
+            "route": alike.route,
+            "status": alike.status,
+            "store": alike.store,
+            "edition": EDITION,
+        }
+        end = self._ends[alike] = _ENCODED(common)[1:] + b"\n"
+        return end
 
     def _told(self, status: int) -> bool:
         if level_of(status) < self._level:
@@ -151,20 +172,3 @@ def stamp(now_s: float) -> str:
 @lru_cache(maxsize=2)
 def _second(whole_s: int) -> str:
     return time.strftime("%Y-%m-%dT%H:%M:%S", time.gmtime(whole_s))
-
-
-def _line(state: dict[str, Any], done: Finished, now_s: float) -> RequestLine:
-    return RequestLine(
-        time=stamp(now_s),
-        level=_WORDS[level_of(done.status)],
-        request_id=str(state.get("request_id", ""))[:LONGEST_ID],
-        trace_id=str(state.get("trace_id", ""))[:LONGEST_ID],
-        key_id=str(state.get("key_id", ""))[:LONGEST_ID],
-        method=done.method,
-        route=done.route,
-        status=done.status,
-        duration_s=round(done.duration_s, 6),
-        body_bytes=done.body_bytes,
-        store=done.store,
-        digest=digest_in(done.location),
-    )

@@ -9,8 +9,9 @@ from enum import Enum
 from functools import lru_cache
 from typing import NamedTuple, TypeVar
 
-from litestar.types import Receive, Scope
+from litestar.types import HTTPScope, Receive, Scope
 
+from loopmargin_service.http.passing import fields_of
 from loopmargin_service.http.problems import (
     BODY_TOO_LONG,
     MEDIA_UNSUPPORTED,
@@ -42,23 +43,18 @@ class Asked(NamedTuple):
     prefer: bytes = b""
 
 
-def asked(scope: Scope) -> Asked:
-    """Collect the headers that decide how a question is read and answered."""
-    content_type = accept = encoding = prefer = b""
-    declared: int | None = None
-    for name, value in scope["headers"]:
-        if name == b"content-type":
-            content_type = value
-        elif name == b"accept":
-            accept = accept + b"," + value if accept else value
-        elif name == b"content-length":
-            # The server has refused anything but digits before we see it.
-            declared = int(value)
-        elif name == b"content-encoding":
-            encoding = value
-        elif name == b"prefer":
-            prefer = prefer + b"," + value if prefer else value
-    return Asked(content_type, accept, encoding, declared, prefer)
+def asked(scope: HTTPScope) -> Asked:
+    """Collect the fields that decide how a question is read and answered."""
+    fields = fields_of(scope)
+    # The server has refused anything but digits before we see it.
+    declared = fields.get(b"content-length")
+    return Asked(
+        fields.get(b"content-type", b""),
+        fields.get(b"accept", b""),
+        fields.get(b"content-encoding", b""),
+        None if declared is None else int(declared),
+        fields.get(b"prefer", b""),
+    )
 
 
 class ClientGoneError(Exception):

@@ -22,6 +22,7 @@ from prometheus_client import (
 from prometheus_client.metrics_core import CounterMetricFamily, Metric
 from prometheus_client.registry import Collector
 
+from loopmargin_service.http.counts import RequestCounts
 from loopmargin_service.questions.edition import EDITION
 
 OTHER = "other"
@@ -34,24 +35,6 @@ LIMITS = ("rate", "concurrency")
 KEY_FAULTS = ("missing", "unknown", "expired")
 CONNECTION_FAULTS = ("request", "too_slow", "target_too_long", "head_too_long", "crowded")
 
-# From a stored answer to a long sweep. [s]
-REQUEST_BOUNDS = (
-    0.0005,
-    0.001,
-    0.0025,
-    0.005,
-    0.01,
-    0.025,
-    0.05,
-    0.1,
-    0.25,
-    0.5,
-    1,
-    2.5,
-    5,
-    10,
-    30,
-)
 COMPUTE_BOUNDS = (0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1, 2.5, 5, 10, 30, 60)
 
 
@@ -108,19 +91,8 @@ class Meters:
         self._compute_time.labels(question).observe(duration_s)
 
     def _set_up_requests(self) -> None:
-        self.request_time = Histogram(
-            "loopmargin_http_request_duration_seconds",
-            "Time from the first byte of a request's header to the last of its response.",
-            ("route", "method"),
-            buckets=REQUEST_BOUNDS,
-            registry=self.registry,
-        )
-        self.requests = Counter(
-            "loopmargin_http_requests",
-            "Requests by route, method and status; status 0 when the caller left before any.",
-            ("route", "method", "status"),
-            registry=self.registry,
-        )
+        self.requests = RequestCounts((*STORE_RESULTS, OTHER))
+        self.registry.register(self.requests)
         self.in_flight = self._gauge("http_requests_in_flight", "Requests being answered now.")
         self.log_lines_dropped = Reading(
             self.registry,
@@ -129,9 +101,6 @@ class Meters:
         )
 
     def _set_up_store(self) -> None:
-        self.store_results = self._tally(
-            "store_results", "Questions by what the answer store did.", "result", STORE_RESULTS
-        )
         self.store_errors = self._tally(
             "store_errors", "Calls of the shared store that failed.", "kind", STORE_ERRORS
         )

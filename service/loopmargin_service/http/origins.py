@@ -4,9 +4,7 @@ It is only there when origins are listed. No origin is ever let in by a pattern 
 credentials of the browser's own are: a page sends the key that its user gave it.
 """
 
-from litestar.enums import ScopeType
-from litestar.types import ASGIApp, Receive, Scope, Send
-
+from loopmargin_service.http.passing import Passing
 from loopmargin_service.http.reply import Header, Reply
 
 _METHODS = b"GET, HEAD, POST"
@@ -20,22 +18,17 @@ _KEPT_S = b"600"
 class Origins:
     """Answers a browser's question beforehand, and names the origin on what it may read."""
 
-    def __init__(self, app: ASGIApp, origins: str) -> None:
-        self._app = app
+    def __init__(self, origins: str) -> None:
         self._origins = frozenset(origins.encode().split(b","))
 
-    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Handle one request."""
-        if scope["type"] != ScopeType.HTTP:
-            await self._app(scope, receive, send)
-            return
-        fields = dict(scope["headers"])
-        origin = fields.get(b"origin", b"")
-        if scope["method"] == "OPTIONS" and b"access-control-request-method" in fields:
-            await self._beforehand(origin)(scope, receive, send)
-            return
-        scope["state"]["told"].append(lambda: self._allowed(origin))
-        await self._app(scope, receive, send)
+    def enter(self, one: Passing) -> Reply | None:
+        """Say on the response who may read it; answer what is asked beforehand."""
+        origin = one.fields.get(b"origin", b"")
+        allowed = self._allowed(origin)
+        if one.method == "OPTIONS" and b"access-control-request-method" in one.fields:
+            return self._beforehand(origin, allowed)
+        one.standing += allowed
+        return None
 
     def _allowed(self, origin: bytes) -> tuple[Header, ...]:
         # Said to every origin, so that a cache does not serve one what another got.
@@ -48,11 +41,10 @@ class Origins:
             (b"access-control-expose-headers", _READ),
         )
 
-    def _beforehand(self, origin: bytes) -> Reply:
+    def _beforehand(self, origin: bytes, allowed: tuple[Header, ...]) -> Reply:
         permitted: tuple[Header, ...] = (
             (b"access-control-allow-methods", _METHODS),
             (b"access-control-allow-headers", _SENT),
             (b"access-control-max-age", _KEPT_S),
         )
-        headers = self._allowed(origin)
-        return Reply(204, (*headers, *permitted) if origin in self._origins else headers, b"")
+        return Reply(204, (*allowed, *permitted) if origin in self._origins else allowed, b"")

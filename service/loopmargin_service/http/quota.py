@@ -85,16 +85,24 @@ def units_of(work_s: float) -> int:
 
 def charge(full_at_us: int, now_us: int, quota: Policy, units: int) -> tuple[int, Standing]:
     """Charge a bucket that is full again at a moment; give the new moment and how it ended."""
-    full_at_us = min(max(full_at_us, now_us), now_us + quota.full_us + LONGEST_DEBT_US)
-    room_us = quota.full_us - (full_at_us - now_us)
-    needed_us = min(units, quota.burst_units - 1) * quota.interval_us
+    interval_us, burst = quota
+    whole_us = interval_us * burst
+    # A bucket is short of being full by what was charged and has not come back yet.
+    short_us = full_at_us - now_us
+    if short_us <= 0:
+        short_us = 0
+    elif short_us > whole_us + LONGEST_DEBT_US:
+        short_us = whole_us + LONGEST_DEBT_US
+    room_us = whole_us - short_us
+    needed_us = (units if units < burst else burst - 1) * interval_us
     if room_us < needed_us:
-        left = max(0, room_us // quota.interval_us)
-        return full_at_us, Standing(False, left, needed_us - room_us)  # noqa: FBT003 - first field
-    room_us -= units * quota.interval_us
-    left = max(0, room_us // quota.interval_us)
-    wait_us = (left + 1) * quota.interval_us - room_us
-    return full_at_us + units * quota.interval_us, Standing(True, left, wait_us)  # noqa: FBT003 - first field
+        left = room_us // interval_us if room_us > 0 else 0
+        return now_us + short_us, Standing(False, left, needed_us - room_us)  # noqa: FBT003 - first field
+    charged_us = units * interval_us
+    room_us -= charged_us
+    left = room_us // interval_us if room_us > 0 else 0
+    wait_us = (left + 1) * interval_us - room_us
+    return now_us + short_us + charged_us, Standing(True, left, wait_us)  # noqa: FBT003 - first field
 
 
 class LocalQuota:
@@ -147,13 +155,23 @@ class Meter:
 
     async def take(self, caller: str, quota: Policy, units: int) -> Standing:
         """Charge a caller; the fewest possible words are changed with the shared keeper."""
-        if self._shared is None:
-            if self._replicas == 1:
-                return self._local.take(caller, quota, units)
-            part = share(quota, self._replicas)
-            return self._local.take(caller, part, units)._replace(local=True)
-        ahead = self._from_ahead(caller, quota, units)
-        standing = ahead if ahead is not None else await self._fetched(caller, quota, units)
+        standing = self.take_now(caller, quota, units)
+        if standing is None:
+            standing = self._noted(await self._fetched(caller, quota, units), caller, quota, units)
+        return standing
+
+    def take_now(self, caller: str, quota: Policy, units: int) -> Standing | None:
+        """Charge a caller where the shared keeper need not be asked; nothing where it must."""
+        if self._shared is not None:
+            ahead = self._from_ahead(caller, quota, units)
+            return None if ahead is None else self._noted(ahead, caller, quota, units)
+        if self._replicas == 1:
+            return self._local.take(caller, quota, units)
+        part = share(quota, self._replicas)
+        return self._local.take(caller, part, units)._replace(local=True)
+
+    def _noted(self, standing: Standing, caller: str, quota: Policy, units: int) -> Standing:
+        """Note here what the shared keeper has let in."""
         if standing.admitted and not standing.local:
             self._local.note(caller, share(quota, self._replicas), units)
         return standing

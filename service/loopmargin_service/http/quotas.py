@@ -9,11 +9,10 @@ import math
 from collections.abc import Callable
 from typing import NamedTuple
 
-from litestar.enums import ScopeType
-from litestar.types import ASGIApp, Receive, Scope, Send
+from litestar.types import Scope
 
-from loopmargin_service.http.access import is_open
 from loopmargin_service.http.keys import Key
+from loopmargin_service.http.passing import Passing
 from loopmargin_service.http.problems import QUOTA, ProblemError
 from loopmargin_service.http.quota import US, Meter, Policy, Standing, policy, units_of
 from loopmargin_service.http.reply import Header
@@ -61,12 +60,23 @@ class Allowance:
     async def charge(self, units: int, again: int = 0) -> None:
         """Charge some units, or refuse; asking again will cost some more than these."""
         account = self._account
-        standing = await self._meter.take(account.caller, account.policy, units)
+        self._judge(await self._meter.take(account.caller, account.policy, units), units, again)
+
+    def charge_now(self, units: int) -> bool:
+        """Charge some units, or refuse, where that needs no waiting; tell whether it was done."""
+        account = self._account
+        standing = self._meter.take_now(account.caller, account.policy, units)
+        if standing is None:
+            return False
+        self._judge(standing, units, 0)
+        return True
+
+    def _judge(self, standing: Standing, units: int, again: int) -> None:
         self._standing = standing
         if standing.admitted:
             return
         self._refused("rate")
-        seconds = _seconds(standing.wait_us + again * account.policy.interval_us)
+        seconds = _seconds(standing.wait_us + again * self._account.policy.interval_us)
         detail = (
             f"This costs {units} units and {standing.left_units} are left; "
             f"ask again in {seconds} s, or ask for less."
@@ -78,6 +88,10 @@ class Allowance:
         units = units_of(work_s) - 1
         if units:
             await self.charge(units, again=1)
+
+    def close(self) -> None:
+        """Take note that the request is over."""
+        self._account.open -= 1
 
     def headers(self) -> tuple[Header, ...]:
         """Tell the caller its quota and what is left of it."""
@@ -95,36 +109,24 @@ class Quotas:
 
     def __init__(
         self,
-        app: ASGIApp,
         meter: Meter,
         limits: Limits,
         address: Callable[[Scope], str],
         refused: Callable[[str], None] = lambda _limit: None,
     ) -> None:
-        self._app = app
         self._meter = meter
         self._limits = limits
         self._address = address
         self._refused = refused
         self._accounts: dict[str, Account] = {}
 
-    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Handle one request."""
-        if scope["type"] != ScopeType.HTTP or is_open(scope["path"]):
-            await self._app(scope, receive, send)
-            return
-        account = self._account(scope)
-        allowance = Allowance(account, self._meter, self._refused)
-        scope["state"]["allowance"] = allowance
-        scope["state"]["told"].append(allowance.headers)
+    def enter(self, one: Passing) -> None:
+        """Open the account of one request's caller, or refuse when too many are open."""
+        account = self._account(one)
         account.open += 1
-        try:
-            await self._enter(account, allowance)
-            await self._app(scope, receive, send)
-        finally:
-            account.open -= 1
-
-    async def _enter(self, account: Account, allowance: Allowance) -> None:
+        allowance = Allowance(account, self._meter, self._refused)
+        one.allowance = one.state["allowance"] = allowance
+        one.told = allowance.headers
         if account.open > account.at_once:
             self._refused("concurrency")
             detail = (
@@ -132,12 +134,11 @@ class Quotas:
                 "wait for one of them to be answered."
             )
             raise _refusal(detail, 1)
-        await allowance.charge(1)
 
-    def _account(self, scope: Scope) -> Account:
+    def _account(self, one: Passing) -> Account:
         """Find the account of a caller; a key that was read anew has a new one."""
-        key: Key | None = scope["state"].get("key")
-        caller = f"key:{key.id}" if key is not None else f"address:{self._address(scope)}"
+        key = one.key
+        caller = f"key:{key.id}" if key is not None else f"address:{self._address(one.scope)}"
         account = self._accounts.get(caller)
         if account is None or account.key is not key:
             if len(self._accounts) >= MOST_CALLERS:

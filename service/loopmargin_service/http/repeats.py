@@ -6,47 +6,47 @@ on to the router with its body untouched or handed on whole.
 
 from collections.abc import Collection
 
-from litestar.enums import ScopeType
-from litestar.types import ASGIApp, HTTPRequestEvent, Receive, Scope, Send
+from litestar.types import HTTPRequestEvent, Receive
 
-from loopmargin_service.http.media import asked, read_body
+from loopmargin_service.http.media import read_body
+from loopmargin_service.http.passing import Passing
+from loopmargin_service.http.reply import Reply
 from loopmargin_service.http.store import AnswerStore, RequestKey
 
 
 class Repeats:
-    """Sends stored replies without decoding the question."""
+    """Finds stored replies without decoding the question."""
 
-    def __init__(
-        self, app: ASGIApp, store: AnswerStore, paths: Collection[str], body_limit: int
-    ) -> None:
-        self._app = app
+    def __init__(self, store: AnswerStore, paths: Collection[str], body_limit: int) -> None:
         self._store = store
         self._paths = frozenset(paths)
         self._limit = body_limit
 
-    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Handle one request."""
-        if scope["type"] != ScopeType.HTTP or scope["path"] not in self._paths:
-            await self._app(scope, receive, send)
-            return
-        header = asked(scope)
-        length = header.content_length
-        if (
-            scope["method"] != "POST"
-            or scope["query_string"]
-            or header.content_encoding
-            or length is None
-            or length > self._limit
-        ):
-            await self._app(scope, receive, send)
-            return
-        body = await read_body(receive, self._limit, length)
-        key = RequestKey(scope["path"], header.content_type, header.accept, body)
-        reply = self._store.ready(key)
-        if reply is None:
-            await self._app(scope, _handed_on(body, receive), send)
-        else:
-            await reply(scope, receive, send)
+    def ready(self, one: Passing, body: bytes) -> Reply | None:
+        """Find the reply to a request that may repeat an earlier one."""
+        fields = one.fields
+        content_type, accept = fields.get(b"content-type", b""), fields.get(b"accept", b"")
+        return self._store.ready(RequestKey(one.path, content_type, accept, body))
+
+    def possible(self, one: Passing) -> bool:
+        """Tell from its head whether a request may repeat an earlier one."""
+        fields = one.fields
+        # The server has refused anything but digits before we see it.
+        length = fields.get(b"content-length")
+        return (
+            one.path in self._paths
+            and one.method == "POST"
+            and not one.scope["query_string"]
+            and not fields.get(b"content-encoding")
+            and length is not None
+            and int(length) <= self._limit
+        )
+
+    async def read(self, one: Passing, receive: Receive) -> tuple[Reply | None, Receive]:
+        """Read the body of a request; give the reply, or what lets the router read it again."""
+        body = await read_body(receive, self._limit, int(one.fields[b"content-length"]))
+        reply = self.ready(one, body)
+        return reply, _handed_on(body, receive)
 
 
 def _handed_on(body: bytes, receive: Receive) -> Receive:

@@ -25,7 +25,7 @@ from loopmargin_service.http.problems import (
     encoded,
     instance,
 )
-from loopmargin_service.http.reply import Asking, Header
+from loopmargin_service.http.reply import Asking, Header, Reply, length
 from loopmargin_service.questions.refusals import Refusal
 
 LOG = logging.getLogger("loopmargin")
@@ -60,6 +60,19 @@ def respond(request: Asking, error: Exception) -> Response[bytes]:
         media_type=MEDIA_TYPE,
         headers={"cache-control": "no-store", **headers},
     )
+
+
+def reply_to(error: Exception, scope: Scope) -> Reply:
+    """Answer an exception that no router has seen."""
+    problem = problem_of(error, scope)
+    body = encoded(problem, instance(scope))
+    headers = (
+        (b"content-type", MEDIA_TYPE.encode()),
+        (b"cache-control", b"no-store"),
+        *problem.headers,
+        length(body),
+    )
+    return Reply(problem.kind.status, headers, body)
 
 
 def leave(_request: Asking, error: Exception) -> Response[bytes]:

@@ -6,10 +6,10 @@ from typing import Any
 import pytest
 from litestar import Litestar
 from litestar.testing import TestClient
-from litestar.types import Message, Receive, Scope, Send
+from litestar.types import ASGIApp, Message, Receive, Scope, Send
 
-from loopmargin_service.http.health import Readiness
-from loopmargin_service.http.identity import Identity
+from loopmargin_service.http.app import create_app
+from loopmargin_service.http.pipeline import Pipeline
 from loopmargin_service.http.settings import Settings
 from loopmargin_service.http.store import AnswerStore
 from tests.unit.http.conftest import JSON
@@ -23,6 +23,14 @@ def scope(kind: str) -> Any:  # noqa: ANN401 - Litestar's own types are closed t
 async def receive() -> Any:  # noqa: ANN401 - the same
     """Say nothing."""
     return {"type": "http.disconnect"}
+
+
+def around(router: ASGIApp) -> Pipeline:
+    """Put the layers of the service around another router."""
+    layers = create_app(Settings()).asgi_handler
+    assert isinstance(layers, Pipeline)
+    layers.admission.router = layers.router = router
+    return layers
 
 
 def test_a_mistake_in_front_of_the_router_is_a_bug_with_a_name(
@@ -55,7 +63,7 @@ def test_a_mistake_after_the_start_of_a_response_is_left_to_the_server() -> None
         return
 
     with pytest.raises(ZeroDivisionError):
-        asyncio.run(Identity(half, Readiness(AnswerStore(0, 1)))(scope("http"), receive, send))
+        asyncio.run(around(half)(scope("http"), receive, send))
 
 
 def test_what_is_not_http_passes_untouched() -> None:
@@ -68,7 +76,7 @@ def test_what_is_not_http_passes_untouched() -> None:
     async def send(_message: Message) -> None:
         return
 
-    asyncio.run(Identity(inner, Readiness(AnswerStore(0, 1)))(scope("websocket"), receive, send))
+    asyncio.run(around(inner)(scope("websocket"), receive, send))
 
     assert heard == ["websocket"]
 

@@ -12,6 +12,7 @@ from litestar import Litestar
 from litestar.testing import TestClient
 
 from loopmargin_service.http.app import create_app
+from loopmargin_service.http.passing import Passing
 from loopmargin_service.http.problems import ProblemError
 from loopmargin_service.http.quota import Meter
 from loopmargin_service.http.quotas import Account, Allowance, Limits, Quotas
@@ -129,37 +130,27 @@ def _from(address: str, app: Any) -> Any:  # noqa: ANN401 - an ASGI application
 
 def test_open_requests_of_a_caller_are_bounded() -> None:
     """Those of others are not counted with them, and an answered one is no longer open."""
-    started, release = asyncio.Event(), asyncio.Event()
-    statuses: list[str] = []
+    layer = Quotas(Meter(), Limits(6000, 100, 2), lambda scope: str(scope["client"]))
+    requests = [passing(client) for client in "aaaaba"]
+    statuses = []
+    for number, one in enumerate(requests):
+        if number == 5:
+            for before in requests[:5]:
+                assert before.allowance is not None
+                before.allowance.close()
+        try:
+            layer.enter(one)
+            statuses.append("let in")
+        except ProblemError as problem:
+            statuses.append(problem.kind.name)
 
-    async def inner(_scope: Any, _receive: Any, _send: Any) -> None:  # noqa: ANN401 - ASGI
-        started.set()
-        await release.wait()
+    assert statuses == ["let in", "let in", "quota", "quota", "let in", "let in"]
 
-    async def run() -> None:
-        layer = Quotas(inner, Meter(), Limits(6000, 100, 2), lambda scope: scope["client"])
 
-        async def ask(client: str) -> None:
-            scope: Any = {"type": "http", "path": "/v1/x", "state": {"told": []}, "client": client}
-            try:
-                await layer(scope, None, None)  # type: ignore[arg-type]
-                statuses.append("answered")
-            except ProblemError as problem:
-                statuses.append(problem.kind.name)
-
-        async with asyncio.TaskGroup() as tasks:
-            for client in "aaaab":
-                tasks.create_task(ask(client))
-            await started.wait()
-            await asyncio.sleep(0)
-            refused = list(statuses)
-            release.set()
-        await ask("a")
-        statuses.insert(0, str(len(refused)))
-
-    asyncio.run(run())
-
-    assert statuses == ["2", "quota", "quota", "answered", "answered", "answered", "answered"]
+def passing(client: str) -> Passing:
+    """Make a request of a caller."""
+    scope: Any = {"path": "/v1/x", "method": "POST", "headers": [], "state": {}, "client": client}
+    return Passing(scope, 0.0)
 
 
 def test_work_is_charged_beyond_the_unit_of_its_request() -> None:

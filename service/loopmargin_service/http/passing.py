@@ -1,0 +1,116 @@
+"""One request on its way in through the layers, and its response on its way out.
+
+The header is read once for all layers, and what they say on the response goes out in one
+place; each layer keeps here what another one needs.
+"""
+
+from collections.abc import Callable, Iterable
+from typing import TYPE_CHECKING, cast
+
+from litestar.types import HTTPScope, Message, Send
+
+from loopmargin_service.http.reply import Header
+
+if TYPE_CHECKING:
+    from loopmargin_service.http.keys import Key
+    from loopmargin_service.http.quotas import Allowance
+
+# A field that may be given several times is a list, as if its values stood in one
+# (RFC 9110, section 5.3); of any other the last one counts.
+_LISTS = (b"accept", b"prefer")
+
+Telling = Callable[[], tuple[Header, ...]]
+
+
+class Passing:
+    """What is known of one request, and of its response as far as it has gone.
+
+    `repeats` tells that some field is there twice; `standing` are headers that every response to it has, `told` gives those that depend on
+    how it went; `status` is 0 until a response begins.
+    """
+
+    __slots__ = (
+        "allowance",
+        "body_bytes",
+        "entered",
+        "fields",
+        "key",
+        "location",
+        "looked_up",
+        "method",
+        "path",
+        "repeats",
+        "request_id",
+        "scope",
+        "send",
+        "standing",
+        "start_s",
+        "state",
+        "status",
+        "store",
+        "told",
+    )
+
+    send: Send
+
+    def __init__(self, scope: HTTPScope, start_s: float) -> None:
+        self.scope = scope
+        self.start_s = start_s
+        self.state = scope["state"]
+        # The router changes the path in the scope to the one that it matched.
+        self.path = scope["path"]
+        self.method = scope["method"]
+        self.fields = fields_of(scope)
+        self.repeats = len(self.fields) < len(scope["headers"])
+        self.request_id = b""
+        self.key: Key | None = None
+        self.allowance: Allowance | None = None
+        self.standing: tuple[Header, ...] = ()
+        self.told: Telling | None = None
+        self.entered = self.looked_up = False
+        self.status = 0
+        self.body_bytes = 0
+        self.store = b""
+        self.location = b""
+
+    def every(self, name: bytes) -> list[bytes]:
+        """Give all values of one field, which mostly are none or one."""
+        if self.repeats:
+            return [value for found, value in self.scope["headers"] if found == name]
+        return [self.fields[name]] if name in self.fields else []
+
+    def begin(self, status: int, headers: Iterable[Header]) -> None:
+        """Note how a response begins."""
+        self.status = status
+        for name, value in headers:
+            if name == b"cache-status":
+                self.store = value
+            elif name == b"content-location":
+                self.location = value
+
+    def said(self) -> list[Header]:
+        """Give the headers that the layers put on every response."""
+        said = [(b"request-id", self.request_id), *self.standing]
+        return said if self.told is None else [*said, *self.told()]
+
+    async def pass_on(self, message: Message) -> None:
+        """Note what a message of the response says, and send it."""
+        if message["type"] == "http.response.start":
+            headers = message["headers"]
+            self.begin(message["status"], headers)
+            message["headers"] = [*headers, *self.said()]
+        elif message["type"] == "http.response.body":
+            self.body_bytes += len(message["body"])
+        await self.send(message)
+
+
+def fields_of(scope: HTTPScope) -> dict[bytes, bytes]:
+    """Give the fields of a request's header by their names."""
+    headers = cast("list[Header]", scope["headers"])
+    fields = dict(headers)
+    if len(fields) < len(headers):
+        for name in _LISTS:
+            values = [value for found, value in headers if found == name and value]
+            if len(values) > 1:
+                fields[name] = b",".join(values)
+    return fields
