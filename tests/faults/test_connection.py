@@ -23,6 +23,9 @@ LIVE = b"GET /livez HTTP/1.1\r\nhost: a\r\n\r\n"
 LAST = b"GET /livez HTTP/1.1\r\nhost: a\r\nconnection: close\r\n\r\n"
 
 
+ASKED = head(f"content-length: {len(QUESTION)}") + QUESTION
+
+
 @pytest.fixture(scope="module")
 def service() -> Iterator[ServiceProcess]:
     """Run one impatient service."""
@@ -151,11 +154,13 @@ def test_who_is_too_slow_is_told_so_and_cut_off(
     assert time.monotonic() - begun > PATIENCE / 2
 
 
-def test_empty_lines_do_not_hold_a_connection(service: ServiceProcess) -> None:
+@pytest.mark.parametrize("before", [LIVE, ASKED], ids=["a page", "a question"])
+def test_empty_lines_do_not_hold_a_connection(service: ServiceProcess, before: bytes) -> None:
     """A parser passes them over before a request; they are no request."""
     with connect(service) as connection:
-        tell(connection, LIVE)
-        assert hear_one(connection).startswith(b"HTTP/1.1 200")
+        for _ in range(2):
+            tell(connection, before)
+            assert hear_one(connection).startswith(b"HTTP/1.1 200")
         tell(connection, b"\r\n")
 
         assert hear(connection).said == b""
@@ -199,11 +204,13 @@ def test_a_refusal_does_not_overtake_an_answer(service: ServiceProcess) -> None:
     assert heard.statuses == [200, 400]
 
 
-def test_an_idle_connection_outlives_the_patience(service: ServiceProcess) -> None:
-    """Between requests a caller may rest."""
+@pytest.mark.parametrize("before", [LIVE, ASKED], ids=["a page", "a question"])
+def test_an_idle_connection_outlives_the_patience(service: ServiceProcess, before: bytes) -> None:
+    """Between requests a caller may rest; the second question has a stored answer."""
     with connect(service) as connection:
-        tell(connection, LIVE)
-        assert hear_one(connection).startswith(b"HTTP/1.1 200")
+        for _ in range(2):
+            tell(connection, before)
+            assert hear_one(connection).startswith(b"HTTP/1.1 200")
         time.sleep(2 * PATIENCE)
         tell(connection, LAST)
 

@@ -5,7 +5,6 @@ import sys
 from tests.performance import (
     bench_beside,
     bench_compute,
-    bench_guards,
     bench_http,
     bench_layers,
     bench_overload,
@@ -22,7 +21,6 @@ BENCHES = (
     bench_sweep,
     bench_http,
     bench_layers,
-    bench_guards,
     bench_store,
     bench_stream,
     bench_beside,

@@ -31,7 +31,7 @@ from loopmargin_service.http.once import Given, Once
 from loopmargin_service.http.phases import phase
 from loopmargin_service.http.problems import NOT_STORED, ProblemError
 from loopmargin_service.http.quotas import Allowance, allowance_of
-from loopmargin_service.http.reply import READING, Asking, Header, Reply, length
+from loopmargin_service.http.reply import READING, Asking, Header, Reply, head, length
 from loopmargin_service.http.routes import Route
 from loopmargin_service.http.settings import Settings
 from loopmargin_service.http.store import AnswerStore, RequestKey
@@ -209,7 +209,8 @@ def _replies(answered: Answered, media: Media) -> tuple[Reply, Reply]:
     )
     now = (b"cache-status", answered.cache_status.encode())
     later = (b"cache-status", f"{STORE_NAME}; hit".encode())
-    return Reply(200, (*headers, now), body), Reply(200, (*headers, later), body)
+    repeated = (*headers, later)
+    return Reply(200, (*headers, now), body), Reply(200, repeated, body, head(200, repeated))
 
 
 def _described(name: str, media: Media) -> tuple[Header, ...]:

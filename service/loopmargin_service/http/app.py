@@ -99,7 +99,8 @@ def create_app(
         Repeats(store, questions, settings.body_bytes),
         Admission(app.asgi_handler, questions, bench),
     )
-    app.asgi_handler = Pipeline(app.asgi_handler, layers, lambda inner: traced(inner, plain))
+    front = Pipeline(app.asgi_handler, layers, lambda inner: traced(inner, plain))
+    app.asgi_handler = app.state.front = front
     return app
 
 

@@ -91,7 +91,7 @@ class Connection(HttpToolsProtocol):
         if self._raw_bytes > HEAD_BYTES + FRAMING * self._body_bytes and self._in_message:
             begun = self._head_done or self.headers
             self._refuse(_head_too_long() if begun else _target_too_long())
-        elif self._in_message or self._is_idle():
+        elif self._in_message or self._is_nothing():
             if self._timer is None:
                 self._start_watch()
         elif self._timer is not None:
@@ -109,10 +109,14 @@ class Connection(HttpToolsProtocol):
         if why is not None:
             self._why = why
             raise why
-        super().on_headers_complete()
         self._head_done = True
+        self.begin()
         # What follows the body goes here and changes nothing.
         self.headers = []
+
+    def begin(self) -> None:
+        """Begin to answer, now that the head is there."""
+        super().on_headers_complete()
 
     def on_body(self, body: bytes) -> None:
         """Count; what still comes after the answer is only read for a while."""
@@ -152,6 +156,10 @@ class Connection(HttpToolsProtocol):
 
     def _is_idle(self) -> bool:
         return self.cycle is None or self.cycle.response_complete
+
+    def _is_nothing(self) -> bool:
+        """Tell whether what came just now was no part of a message, such as empty lines."""
+        return self._is_idle()
 
     def _head_fault(self) -> ProblemError | None:
         if len(self.url) > TARGET_BYTES:
@@ -226,11 +234,6 @@ class Connection(HttpToolsProtocol):
     def _hang_up(self) -> None:
         self._deaf = True
         self.transport.close()
-
-
-def bounded(bounds: Bounds) -> type[Connection]:
-    """Make a class of connections with some bounds."""
-    return type("Connection", (Connection,), {"bounds": bounds})
 
 
 def framing_fault(fields: list[tuple[bytes, bytes]], version: str) -> str:

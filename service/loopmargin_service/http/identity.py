@@ -45,6 +45,11 @@ class Identity:
         self._process = secrets.token_hex(6).encode()
         self._count = count(1)
 
+    @property
+    def closing(self) -> bool:
+        """Tell whether each response closes its connection now."""
+        return self._readiness.draining
+
     def enter(self, one: Passing) -> None:
         """Name one request."""
         one.request_id = _chosen(one) or b"%b-%x" % (self._process, next(self._count))
@@ -52,7 +57,7 @@ class Identity:
         if b"traceparent" in one.fields:
             _note_trace(one)
         policy = _OWN_STYLE if one.path.startswith(_PAGES) else _NO_CONTENT
-        one.standing = (CLOSE, *policy) if self._readiness.draining else policy
+        one.standing = (CLOSE, *policy) if self.closing else policy
 
 
 def _chosen(one: Passing) -> bytes:

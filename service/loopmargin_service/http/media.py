@@ -7,7 +7,7 @@ its registered type. An Accept header that cannot be read counts as absent.
 from collections.abc import Sequence
 from enum import Enum
 from functools import lru_cache
-from typing import NamedTuple, TypeVar
+from typing import NamedTuple, TypeVar, cast
 
 from litestar.types import HTTPScope, Receive, Scope
 
@@ -45,7 +45,7 @@ class Asked(NamedTuple):
 
 def asked(scope: HTTPScope) -> Asked:
     """Collect the fields that decide how a question is read and answered."""
-    fields = fields_of(scope)
+    fields = fields_of(cast("list[tuple[bytes, bytes]]", scope["headers"]))
     # The server has refused anything but digits before we see it.
     declared = fields.get(b"content-length")
     return Asked(

@@ -5,11 +5,12 @@ place; each layer keeps here what another one needs.
 """
 
 from collections.abc import Callable, Iterable
+from functools import lru_cache
 from typing import TYPE_CHECKING, cast
 
 from litestar.types import HTTPScope, Message, Send
 
-from loopmargin_service.http.reply import Header
+from loopmargin_service.http.reply import Header, lines
 
 if TYPE_CHECKING:
     from loopmargin_service.http.keys import Key
@@ -25,13 +26,15 @@ Telling = Callable[[], tuple[Header, ...]]
 class Passing:
     """What is known of one request, and of its response as far as it has gone.
 
-    `repeats` tells that some field is there twice; `standing` are headers that every response to it has, `told` gives those that depend on
-    how it went; `status` is 0 until a response begins.
+    `entered`, `charged` and `looked_up` tell how far it has come; `repeats` tells that some
+    field is there twice. `standing` are headers that every response to it has, `told` gives
+    those that depend on how it went; `status` is 0 until a response begins.
     """
 
     __slots__ = (
         "allowance",
         "body_bytes",
+        "charged",
         "entered",
         "fields",
         "key",
@@ -60,14 +63,15 @@ class Passing:
         # The router changes the path in the scope to the one that it matched.
         self.path = scope["path"]
         self.method = scope["method"]
-        self.fields = fields_of(scope)
-        self.repeats = len(self.fields) < len(scope["headers"])
+        headers = cast("list[Header]", scope["headers"])
+        self.fields = fields_of(headers)
+        self.repeats = len(self.fields) < len(headers)
         self.request_id = b""
         self.key: Key | None = None
         self.allowance: Allowance | None = None
         self.standing: tuple[Header, ...] = ()
         self.told: Telling | None = None
-        self.entered = self.looked_up = False
+        self.entered = self.charged = self.looked_up = False
         self.status = 0
         self.body_bytes = 0
         self.store = b""
@@ -93,6 +97,12 @@ class Passing:
         said = [(b"request-id", self.request_id), *self.standing]
         return said if self.told is None else [*said, *self.told()]
 
+    def said_lines(self) -> bytes:
+        """Write them as they go over the wire, with the end of the head."""
+        own = b"request-id: %b\r\n" % self.request_id
+        told = b"" if self.told is None else lines(self.told())
+        return own + _standing_lines(self.standing) + told + b"\r\n"
+
     async def pass_on(self, message: Message) -> None:
         """Note what a message of the response says, and send it."""
         if message["type"] == "http.response.start":
@@ -104,9 +114,13 @@ class Passing:
         await self.send(message)
 
 
-def fields_of(scope: HTTPScope) -> dict[bytes, bytes]:
+@lru_cache(64)
+def _standing_lines(standing: tuple[Header, ...]) -> bytes:
+    return lines(standing)
+
+
+def fields_of(headers: list[Header]) -> dict[bytes, bytes]:
     """Give the fields of a request's header by their names."""
-    headers = cast("list[Header]", scope["headers"])
     fields = dict(headers)
     if len(fields) < len(headers):
         for name in _LISTS:

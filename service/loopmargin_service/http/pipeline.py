@@ -17,7 +17,7 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 from litestar.enums import ScopeType
-from litestar.types import ASGIApp, Receive, Scope, Send
+from litestar.types import ASGIApp, HTTPScope, Receive, Scope, Send
 
 from loopmargin_service.http.admission import Admission
 from loopmargin_service.http.guards import Guards
@@ -25,6 +25,7 @@ from loopmargin_service.http.identity import Identity
 from loopmargin_service.http.media import ClientGoneError
 from loopmargin_service.http.passing import Passing
 from loopmargin_service.http.repeats import Repeats
+from loopmargin_service.http.reply import Reply, head
 from loopmargin_service.http.responding import reply_to
 from loopmargin_service.http.watch import Watch
 
@@ -48,23 +49,30 @@ class Pipeline:
         self.router = router
         self.watch, self.identity, self.guards, self.repeats, self.admission = layers
         self._inner = traced(self._caught)
+        self._targets = frozenset(path.encode() for path in self.repeats.paths)
+
+    def concerns(self, target: bytes) -> bool:
+        """Tell whether a question at this target may be answered at once."""
+        return target in self._targets and not self.identity.closing
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Handle one request."""
         if scope["type"] != ScopeType.HTTP:
             await self.router(scope, receive, send)
             return
-        one = scope["state"]["passing"] = self.watch.begin(scope)
+        one = scope["state"].get("passing") or self._begun(scope)
+        scope["state"]["passing"] = one
         one.send = send
         try:
             await self._inner(scope, receive, one.pass_on)
         finally:
+            # Scope and request hold each other; what the collector need not find costs less.
+            del scope["state"]["passing"]
             self.watch.finish(one)
 
     async def _caught(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Name a request, and answer for what goes wrong with it before a response begins."""
+        """Answer for what goes wrong with a request before its response begins."""
         one: Passing = scope["state"]["passing"]
-        self.identity.enter(one)
         try:
             await self._guarded(one, receive, send)
         except ClientGoneError:
@@ -78,13 +86,63 @@ class Pipeline:
                 one.allowance.close()
 
     async def _guarded(self, one: Passing, receive: Receive, send: Send) -> None:
-        reply = self.guards.enter(one)
-        if one.allowance is not None:
+        reply = None if one.entered else self.guards.enter(one)
+        if one.allowance is not None and not one.charged:
             await one.allowance.charge(1)
-        if reply is None and self.repeats.possible(one):
-            reply, receive = await self.repeats.read(one, receive)
+        if reply is None and not one.looked_up:
+            reply, receive = await self._looked_up(one, receive)
         if reply is None:
-            self.admission.require(one.path)
             await self.admission.admit(one, receive, send)
         else:
             await reply(one.scope, receive, send)
+
+    async def _looked_up(self, one: Passing, receive: Receive) -> tuple[Reply | None, Receive]:
+        """Look for a repeat, or for room; what was read of the body can be read again."""
+        if self.repeats.possible(one):
+            reply, receive = await self.repeats.read(one, receive)
+            if reply is not None:
+                return reply, receive
+        self.admission.require(one.path)
+        return None, receive
+
+    def at_once(self, scope: HTTPScope, body: bytes) -> tuple[bytes, ...]:
+        """Answer a whole question that needs no waiting; give the pieces of the response.
+
+        There are none when it has to wait. The request then goes on as an application's call
+        with the same scope, from where it has come to here.
+        """
+        one = self._begun(scope)
+        try:
+            reply = self._known(one, body)
+        except Exception as error:  # noqa: BLE001 - the last catch, as for every other request
+            reply = reply_to(error, scope)
+        if reply is None:
+            scope["state"]["passing"] = one
+            return ()
+        if one.allowance is not None:
+            one.allowance.close()
+        one.begin(reply.status, reply.headers)
+        one.body_bytes = len(reply.body)
+        pieces = (reply.head or head(reply.status, reply.headers), one.said_lines(), reply.body)
+        self.watch.finish(one)
+        return pieces
+
+    def _known(self, one: Passing, body: bytes) -> Reply | None:
+        """Lead a request through the layers for as long as nothing has to be waited for."""
+        if not self.repeats.possible(one):
+            return None
+        self.guards.enter(one)
+        one.entered = True
+        if one.allowance is not None and not one.allowance.charge_now(1):
+            return None
+        one.charged = True
+        reply = self.repeats.ready(one, body)
+        if reply is None:
+            self.admission.require(one.path)
+        one.looked_up = True
+        return reply
+
+    def _begun(self, scope: HTTPScope) -> Passing:
+        one = self.watch.begin(scope)
+        self.identity.enter(one)
+        return one

@@ -19,7 +19,7 @@ class Repeats:
 
     def __init__(self, store: AnswerStore, paths: Collection[str], body_limit: int) -> None:
         self._store = store
-        self._paths = frozenset(paths)
+        self.paths = frozenset(paths)
         self._limit = body_limit
 
     def ready(self, one: Passing, body: bytes) -> Reply | None:
@@ -34,7 +34,7 @@ class Repeats:
         # The server has refused anything but digits before we see it.
         length = fields.get(b"content-length")
         return (
-            one.path in self._paths
+            one.path in self.paths
             and one.method == "POST"
             and not one.scope["query_string"]
             and not fields.get(b"content-encoding")

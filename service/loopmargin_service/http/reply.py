@@ -1,5 +1,7 @@
 """A whole response as one ASGI callable: status, headers, body, and nothing to negotiate."""
 
+from functools import cache
+from http import HTTPStatus
 from typing import Any, Literal, NamedTuple
 
 from litestar import Request
@@ -13,11 +15,16 @@ READING: tuple[Literal["GET"], Literal["HEAD"]] = ("GET", "HEAD")
 
 
 class Reply(NamedTuple):
-    """A response that is already bytes; HEAD gets its headers without the body."""
+    """A response that is already bytes; HEAD gets its headers without the body.
+
+    `head` is the status line with the headers as they go over the wire, where it was written
+    beforehand.
+    """
 
     status: int
     headers: tuple[Header, ...]
     body: bytes
+    head: bytes = b""
 
     async def __call__(self, scope: Scope, _receive: Receive, send: Send) -> None:
         """Send it."""
@@ -37,3 +44,19 @@ class Reply(NamedTuple):
 def length(body: bytes) -> Header:
     """Length of a body, for HEAD as for GET."""
     return (b"content-length", str(len(body)).encode())
+
+
+def head(status: int, headers: tuple[Header, ...]) -> bytes:
+    """Write a status line and headers as they go over the wire, without the end of the head."""
+    return _status_line(status) + lines(headers)
+
+
+def lines(headers: tuple[Header, ...]) -> bytes:
+    """Write headers as they go over the wire."""
+    return b"".join([b"%b: %b\r\n" % header for header in headers])
+
+
+@cache
+def _status_line(status: int) -> bytes:
+    found = HTTPStatus(status)
+    return f"HTTP/1.1 {found.value} {found.phrase}\r\n".encode()

@@ -24,11 +24,12 @@ import uvicorn
 from litestar import Litestar
 
 from loopmargin_service.http.app import Wrap, create_app
-from loopmargin_service.http.connection import Bounds, bounded
+from loopmargin_service.http.connection import Bounds, Connection
 from loopmargin_service.http.health import Readiness
 from loopmargin_service.http.keys import Keyring
 from loopmargin_service.http.log import event, logging_to
 from loopmargin_service.http.metrics_port import metrics_served
+from loopmargin_service.http.prompt import PromptConnection
 from loopmargin_service.http.settings import CannotServeError, Settings, SettingsError, read
 from loopmargin_service.questions.edition import EDITION
 
@@ -128,7 +129,7 @@ def serve(app: Litestar, settings: Settings) -> int:
         host=settings.host,
         port=settings.port,
         loop="uvloop",
-        http=bounded(_bounds(app, settings)),
+        http=connections(app, settings),
         lifespan="on",
         log_config=None,
         log_level="warning",
@@ -173,14 +174,20 @@ def grace_s(settings: Settings) -> int:
     return math.ceil(settings.deadline_s) + SENDING_S
 
 
-def _bounds(app: Litestar, settings: Settings) -> Bounds:
-    """Say what connections may take, and where it is counted that one took more."""
-    return Bounds(
+def connections(app: Litestar, settings: Settings) -> type[Connection]:
+    """Make the class of this application's connections.
+
+    Where traces are kept every request is a task, because a span belongs to one.
+    """
+    bounds = Bounds(
         connections=settings.connections,
         patience_s=settings.patience_s,
         floor_bytes=settings.body_bytes_per_s,
         refused=app.state.meters.connections_refused.add,
     )
+    if settings.traces_endpoint:
+        return type("Bounded", (Connection,), {"bounds": bounds})
+    return type("Prompt", (PromptConnection,), {"bounds": bounds, "front": app.state.front})
 
 
 def _address(bound: socket.socket) -> str:

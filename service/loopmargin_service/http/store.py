@@ -128,7 +128,7 @@ class AnswerStore:
 
     def make_ready(self, key: RequestKey, reply: Reply) -> None:
         """Keep a reply for the next request that is equal byte for byte."""
-        headers = sum(len(name) + len(value) for name, value in reply.headers)
+        headers = len(reply.head) + sum(len(name) + len(value) for name, value in reply.headers)
         asked = len(key.body) + len(key.path) + len(key.content_type) + len(key.accept)
         self._put(key, reply, asked + headers + len(reply.body))
 

@@ -1,0 +1,110 @@
+"""A connection that answers at once what needs no waiting.
+
+A question that comes in one piece with its head, and is answered from this process's store or
+refused, has its answer before the call that brought it returns: no task is made for it. It
+passes the same layers as every other request; what has to wait goes on from there as a task.
+"""
+
+import asyncio
+from typing import ClassVar, Protocol, cast
+
+from litestar.types import HTTPScope
+
+from loopmargin_service.http.connection import Connection
+from loopmargin_service.http.problems import ProblemError
+
+
+class Front(Protocol):
+    """What may answer a question at once."""
+
+    def concerns(self, target: bytes) -> bool:
+        """Tell whether a question at this target may be answered at once."""
+
+    def at_once(self, scope: HTTPScope, body: bytes) -> tuple[bytes, ...]:
+        """Give the response in pieces; there are none when it has to wait."""
+
+
+class PromptConnection(Connection):
+    """A connection that asks its front first."""
+
+    front: ClassVar[Front]
+
+    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+        """Take a connection."""
+        self._held = self._answered = False
+        self._body = b""
+        super().connection_made(transport)
+
+    def data_received(self, data: bytes) -> None:
+        """Let a question go on whose body is not whole yet."""
+        self._answered = False
+        super().data_received(data)
+        if self._held:
+            self._let_go()
+
+    def begin(self) -> None:
+        """Hold a question back until it is known whether all of it is there."""
+        self._held = self._may_be_held()
+        self._body = b""
+        if not self._held:
+            super().begin()
+
+    def on_body(self, body: bytes) -> None:
+        """Keep the body of a question that is held back."""
+        if self._held:
+            self._body_bytes += len(body)
+            self._body = self._body + body if self._body else body
+        else:
+            super().on_body(body)
+
+    def on_message_complete(self) -> None:
+        """Answer a question that is there as a whole, or let it go on."""
+        if self._held and self._answer():
+            self._held = self._in_message = False
+            self._answered = True
+            return
+        if self._held:
+            self._let_go()
+        super().on_message_complete()
+
+    def _may_be_held(self) -> bool:
+        """Tell from its head whether a question may be answered at once, on a free way out."""
+        return (
+            self.front.concerns(self.url)
+            and self._is_idle()
+            and not self.flow.write_paused
+            and not self.expect_100_continue
+            and self.parser.get_method() == b"POST"
+            and self.parser.get_http_version() == "1.1"
+            and self.parser.should_keep_alive()
+        )
+
+    def _answer(self) -> bool:
+        """Ask the front; send what it answers."""
+        scope = cast("HTTPScope", self.scope)
+        scope["method"] = "POST"
+        scope["path"] = self.url.decode("ascii")
+        scope["query_string"] = b""
+        pieces = self.front.at_once(scope, self._body)
+        if pieces:
+            self.transport.writelines(pieces)
+            self.on_response_complete()
+        return bool(pieces)
+
+    def _let_go(self) -> None:
+        """Begin in the ordinary way, with what has come of the body."""
+        self._held = False
+        body, self._body = self._body, b""
+        super().begin()
+        if body:
+            self._body_bytes -= len(body)
+            super().on_body(body)
+
+    def _refuse(self, problem: ProblemError) -> None:
+        """Refuse what has begun."""
+        if self._held:
+            self._let_go()
+        super()._refuse(problem)
+
+    def _is_nothing(self) -> bool:
+        return not self._answered and super()._is_nothing()

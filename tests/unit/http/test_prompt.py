@@ -1,0 +1,323 @@
+"""What needs no waiting is answered in the call that brought it, and says what it always says."""
+
+import asyncio
+import re
+from collections.abc import Callable, Coroutine
+from pathlib import Path
+from typing import Any
+
+import pytest
+import uvicorn
+from litestar import Litestar
+from uvicorn.server import ServerState
+
+from loopmargin_service.http.app import create_app
+from loopmargin_service.http.serve import connections
+from loopmargin_service.http.settings import Settings
+from tests.unit.http.parcel import Counter, parcel_routes
+from tests.unit.http.test_access import KEY
+from tests.unit.http.test_keys import line
+
+BODY = b'{"edges_mm":[1,2]}'
+PATIENCE_S = 20.0
+
+
+class Wire(asyncio.Transport):
+    """The other end of a connection, in memory: keeps what is said."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.said = b""
+        self.closed = False
+
+    def get_extra_info(self, name: str, default: Any = None) -> Any:  # noqa: ANN401 - asyncio's
+        """Come from the same machine."""
+        return {"peername": ("127.0.0.1", 1), "sockname": ("127.0.0.1", 2)}.get(name, default)
+
+    def write(self, data: bytes | bytearray | memoryview) -> None:
+        """Take what is said."""
+        self.said += bytes(data)
+
+    def is_closing(self) -> bool:
+        """Tell whether it was closed."""
+        return self.closed
+
+    def close(self) -> None:
+        """Close it."""
+        self.closed = True
+
+    def write_eof(self) -> None:
+        """Close the way to here."""
+        self.closed = True
+
+    def pause_reading(self) -> None:
+        """Go on; there is no hurry."""
+
+    def resume_reading(self) -> None:
+        """Go on."""
+
+
+class Caller:
+    """A caller with a connection of its own."""
+
+    def __init__(self, app: Litestar, settings: Settings) -> None:
+        config = uvicorn.Config(
+            app, http=connections(app, settings), lifespan="off", log_config=None
+        )
+        config.load()
+        self.connection = config.http_protocol_class(
+            config=config, server_state=ServerState(), app_state={}
+        )
+        self.wire = Wire()
+        self.connection.connection_made(self.wire)
+
+    def at_once(self, *pieces: bytes) -> bytes:
+        """Send something and give what was said before anything else could happen."""
+        for piece in pieces:
+            self.connection.data_received(piece)
+        return self._heard()
+
+    async def at_last(self, *pieces: bytes) -> bytes:
+        """Send something and wait for what is said."""
+        heard = self.at_once(*pieces)
+        async with asyncio.timeout(PATIENCE_S):
+            while not heard:
+                await asyncio.sleep(0.001)
+                heard = self._heard()
+        return heard
+
+    def _heard(self) -> bytes:
+        heard, self.wire.said = self.wire.said, b""
+        return heard
+
+
+def request(*fields: str, body: bytes = BODY, line: str = "POST /v1/parcel HTTP/1.1") -> bytes:
+    """Write a question as it goes over the wire."""
+    head = [line, "host: a", "content-type: application/json", *fields]
+    return "\r\n".join([*head, f"content-length: {len(body)}", "", ""]).encode() + body
+
+
+def talking(
+    talk: Callable[[Caller, Litestar], Coroutine[Any, Any, None]],
+    **chosen: Any,  # noqa: ANN401 - any setting
+) -> None:
+    """Let a caller talk to an application of its own."""
+
+    async def run() -> None:
+        settings = Settings(**chosen)
+        app = create_app(settings, parcel_routes(Counter()))
+        caller = Caller(app, settings)
+        await talk(caller, app)
+        caller.connection.connection_lost(None)
+
+    asyncio.run(run())
+
+
+def without_names(response: bytes) -> bytes:
+    """Take out what differs from one request to the next."""
+    return re.sub(rb"(request-id: |;r=)[^\r;]+", rb"\1", response)
+
+
+def statuses(said: bytes) -> list[int]:
+    """Give the status of each response."""
+    return [int(status) for status in re.findall(rb"HTTP/1.1 (\d{3}) ", said)]
+
+
+def test_a_stored_answer_comes_at_once_and_is_the_same() -> None:
+    """In one piece it is answered at once, in two by a task, with the same bytes."""
+
+    async def talk(caller: Caller, _app: Litestar) -> None:
+        assert caller.at_once(request()) == b""
+        first = await caller.at_last()
+        at_once = caller.at_once(request())
+        whole = request()
+        at_last = await caller.at_last(whole[:-5], whole[-5:])
+
+        assert statuses(first + at_once + at_last) == [200, 200, 200]
+        assert b"loopmargin-answers; hit" in at_once
+        assert without_names(at_once) == without_names(at_last)
+        assert re.search(rb"request-id: [0-9a-f]{12}-[0-9a-f]+\r\n", at_once)
+
+    talking(talk)
+
+
+def test_a_question_that_is_not_stored_goes_on_with_what_has_come() -> None:
+    """Whole, in pieces, and with others behind it."""
+
+    async def talk(caller: Caller, _app: Litestar) -> None:
+        for number in range(3):
+            body = b'{"edges_mm":[%d]}' % (number + 3)
+            whole = request(body=body)
+            cut = len(whole) - number * 8
+            said = await caller.at_last(whole[:cut], *([whole[cut:]] if number else []))
+
+            assert statuses(said) == [200]
+            assert b'"total_mm":%d' % (number + 3) in said
+
+    talking(talk)
+
+
+def test_answers_come_in_the_order_of_the_questions() -> None:
+    """Also when the first has to wait and the second would not."""
+
+    async def talk(caller: Caller, _app: Litestar) -> None:
+        await caller.at_last(request())
+        other = request(body=b'{"edges_mm":[9]}')
+        said = b""
+        caller.at_once()
+        caller.connection.data_received(request() + other + request() + request(body=b"{"))
+        async with asyncio.timeout(PATIENCE_S):
+            while len(statuses(said)) < 4:
+                await asyncio.sleep(0.001)
+                said += caller.at_once()
+
+        assert statuses(said) == [200, 200, 200, 400]
+        assert re.findall(rb'"total_mm":(\d+)', said) == [b"3", b"9", b"3"]
+
+    talking(talk)
+
+
+@pytest.mark.parametrize(
+    "unusual",
+    [
+        request(line="POST /v1/parcel HTTP/1.0"),
+        request("connection: close"),
+        request("expect: 100-continue"),
+        request(line="POST /v1/parcel?x=1 HTTP/1.1"),
+        request(line="POST /v1/%70arcel HTTP/1.1"),
+        request("content-encoding: gzip"),
+        request(line="GET /v1/parcel HTTP/1.1"),
+    ],
+)
+def test_what_is_unusual_is_left_to_a_task(unusual: bytes) -> None:
+    """The front is there for what is asked most."""
+
+    async def talk(caller: Caller, _app: Litestar) -> None:
+        await caller.at_last(request())
+
+        assert caller.at_once(unusual) == b""
+        assert statuses(await caller.at_last())[-1] in {100, 200, 400, 405, 415}
+
+    talking(talk)
+
+
+def test_a_refusal_for_want_of_room_comes_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With everything that a refusal says; a stored answer is still given."""
+
+    async def talk(caller: Caller, app: Litestar) -> None:
+        await caller.at_last(request())
+        monkeypatch.setattr(type(app.state.bench.turns), "room", 0.0)
+        refused = caller.at_once(request(body=b'{"edges_mm":[7]}'))
+        stored = caller.at_once(request())
+
+        assert statuses(refused + stored) == [503, 200]
+        assert re.search(rb"retry-after: \d+\r\n", refused)
+        assert b"content-type: application/problem+json\r\n" in refused
+        name = re.search(rb"request-id: ([^\r]+)\r\n", refused)
+        assert name is not None
+        assert b'"instance":"%b"' % name[1] in refused
+        counted = app.state.meters.registry.get_sample_value(
+            "loopmargin_admission_refused_total", {"reason": "overloaded"}
+        )
+        assert counted == 1
+
+    talking(talk)
+
+
+def test_keys_and_quotas_hold_at_once(tmp_path: Path) -> None:
+    """Without a key, with a wrong one, with the right one until its quota is used up."""
+    keys = tmp_path / "keys"
+    keys.write_text(line("bench", units_per_min=1, burst_units=3))
+    right = f"authorization: {KEY}"
+
+    async def talk(caller: Caller, app: Litestar) -> None:
+        await caller.at_last(request(right))
+        said = [
+            caller.at_once(request(*fields))
+            for fields in ((), (right + "x",), (right, right), (right,), (right,), (right,))
+        ]
+
+        assert [statuses(one) for one in said] == [[401], [401], [401], [200], [200], [429]]
+        assert b"www-authenticate: Bearer" in said[0]
+        assert all(b";r=%d;" % left in one for left, one in zip((1, 0, 0), said[3:], strict=True))
+        assert b"retry-after: " in said[5]
+        (account,) = app.state.front.guards._quotas._accounts.values()  # noqa: SLF001 - looked into
+        assert account.open == 0
+
+    talking(talk, keys_file=str(keys))
+
+
+def test_a_key_that_is_taken_out_is_refused_at_once(tmp_path: Path) -> None:
+    """Nothing of an earlier request with it is remembered."""
+    keys = tmp_path / "keys"
+    keys.write_text(line("bench") + line("other"))
+    asked = request(f"authorization: {KEY}")
+
+    async def talk(caller: Caller, app: Litestar) -> None:
+        await caller.at_last(asked)
+        before = caller.at_once(asked)
+        keys.write_text(line("other"))
+        app.state.keyring.reload()
+
+        assert statuses(before + caller.at_once(asked)) == [200, 401]
+
+    talking(talk, keys_file=str(keys))
+
+
+def test_it_is_counted_and_told_like_every_other() -> None:
+    """One series and one way to write a line, whoever answered."""
+    told: list[tuple[Any, ...]] = []
+
+    async def run() -> None:
+        settings = Settings()
+        app = create_app(
+            settings,
+            parcel_routes(Counter()),
+            lambda one, alike, took_s: told.append(
+                (alike.route, alike.status, alike.store, one.body_bytes > 0, took_s > 0)
+            ),
+        )
+        caller = Caller(app, settings)
+        for _ in range(2):
+            await caller.at_last(request())
+        whole = request()
+        await caller.at_last(whole[:-1], whole[-1:])
+        count = app.state.meters.registry.get_sample_value
+
+        assert count("loopmargin_store_results_total", {"result": "hit"}) == 2
+        assert count("loopmargin_http_requests_in_flight") == 0
+
+    asyncio.run(run())
+
+    assert told == [("/v1/parcel", 200, store, True, True) for store in ("stored", "hit", "hit")]
+
+
+def test_a_mistake_of_ours_is_told_at_once_too(
+    monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    """As a bug with a name, and the connection goes on."""
+
+    async def talk(caller: Caller, app: Litestar) -> None:
+        monkeypatch.delattr(type(app.state.front.repeats), "ready")
+        said = caller.at_once(request())
+
+        assert statuses(said) == [500]
+        assert b"/problems/bug" in said
+        assert "bug in request" in caplog.text
+        assert not caller.wire.closed
+
+    talking(talk)
+
+
+def test_while_it_stops_each_response_closes_its_connection() -> None:
+    """So none is left to break."""
+
+    async def talk(caller: Caller, app: Litestar) -> None:
+        await caller.at_last(request())
+        app.state.readiness.draining = True
+        said = await caller.at_last(request())
+
+        assert b"connection: close\r\n" in said
+        assert caller.wire.closed
+
+    talking(talk)
