@@ -6,7 +6,7 @@ place; each layer keeps here what another one needs.
 
 from collections.abc import Callable, Iterable
 from functools import lru_cache
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, Protocol, cast
 
 from litestar.types import HTTPScope, Message, Send
 
@@ -14,13 +14,25 @@ from loopmargin_service.http.reply import Header, lines
 
 if TYPE_CHECKING:
     from loopmargin_service.http.keys import Key
-    from loopmargin_service.http.quotas import Allowance
 
 # A field that may be given several times is a list, as if its values stood in one
 # (RFC 9110, section 5.3); of any other the last one counts.
 _LISTS = (b"accept", b"prefer")
 
 Telling = Callable[[], tuple[Header, ...]]
+
+
+class Allowance(Protocol):
+    """What the caller of a request may still ask for, where callers have quotas."""
+
+    async def charge(self, units: int) -> None:
+        """Charge some units, or refuse."""
+
+    def charge_now(self, units: int) -> bool:
+        """Charge some units, or refuse, where that needs no waiting; tell whether it was done."""
+
+    def close(self) -> None:
+        """Take note that the request is over."""
 
 
 class Passing:
