@@ -7,6 +7,7 @@ an exponent of -1.453 for -1.435 and a lost 1.4. Park and Jacobi was met in seco
 only, which disagree on some signs: what is held here is the set that we remember too.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import cos, cosh, exp, log, pi, radians, sin, sqrt, tan
 
@@ -71,6 +72,7 @@ FINS = (
     Fin(Fp=2.2, Fl=13.0, Lp=1.4, Ll=11.0, Td=45.0, Tp=16.0, Dm=3.0, df=0.12, th=30.0),
     Fin(Fp=1.6, Fl=9.5, Lp=2.4, Ll=7.0, Td=40.0, Tp=12.0, Dm=2.5, df=0.15, th=34.0),
 )
+Friction = Callable[[Fin, float], float]
 every_fin = pytest.mark.parametrize("fin", FINS)
 
 
@@ -157,6 +159,19 @@ def test_friction_of_slow_air(fin: Fin, reynolds: float) -> None:
 def test_friction_of_fast_air(fin: Fin, reynolds: float) -> None:
     """The law for high Reynolds numbers holds from the end of the join."""
     CHANG.check(louvred_fin.friction_factor(fin.core, reynolds), friction_high(fin, reynolds))
+
+
+@pytest.mark.law("louvred_fin.friction_factor")
+@pytest.mark.parametrize(("reynolds", "law"), [(90.0, friction_low), (800.0, friction_high)])
+def test_friction_right_above_the_thinnest_fins(reynolds: float, law: Friction) -> None:
+    """The laws are held below a fin ratio of 0.02, and followed from half a percent above it."""
+    thin = replace(FINS[0], Fp=2.0, df=0.0402)
+    CHANG.check(louvred_fin.friction_factor(thin.core, reynolds), law(thin, reynolds))
+
+    thinner = replace(thin, df=0.0398)
+    assert float(louvred_fin.friction_factor(thinner.core, reynolds)) < 0.999 * law(
+        thinner, reynolds
+    )
 
 
 @pytest.mark.law("louvred_fin.friction_factor")

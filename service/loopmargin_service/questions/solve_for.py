@@ -44,6 +44,8 @@ from loopmargin_wire.sweep import AlternativeAxis, Axis, FactorAxis, FieldAxis, 
 GRID = 9
 HALVINGS = 8
 MOST_DRAWS = 2000
+# What is named instead of a criterion where there are no numbers to judge.
+UNSETTLED = "the settling of flow, air and heat together"
 
 
 class Judged(NamedTuple):
@@ -151,6 +153,8 @@ class _Judge:
         fast = too_fast(question.pumps, (fans for fans in built.fans if fans is not None))
         if fast is not None:
             return Judged(value, holds=False, worst=fast.reason[:500], chance=None)
+        if not state.converged[0]:
+            return Judged(value, holds=False, worst=UNSETTLED, chance=None)
         asked = machine_state.supply_question(question, built, state, self.doubts.supply)
         beside = {f"supply: {one.criterion}": one for one in supply_headroom.answer(asked).margins}
         noise = machine_noise.machine_noise(question, self.doubts.noise)

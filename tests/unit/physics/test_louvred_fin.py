@@ -145,6 +145,20 @@ def test_still_air_counts_as_moving_a_little() -> None:
         assert still > moving
 
 
+def test_still_air_counts_as_a_reynolds_number_of_one() -> None:
+    """What is no faster counts as 1; a hundredth above, both laws have their slope in creep."""
+    exponent = -0.458 - 0.00874 * np.cosh(COMMON.fin_pitch / COMMON.louvre_pitch - 1.0)
+    for law, slope in (
+        (louvred_fin.colburn_factor_park_jacobi, exponent),
+        (louvred_fin.friction_factor, -1.0),
+    ):
+        still, slower, faster = law(COMMON, [0.0, 0.99, 1.01])
+        assert still == slower
+        assert faster / still == pytest.approx(1.01**slope, rel=1e-9)
+    still, laminar = louvred_fin.friction_factor(COMMON, [0.0, 50.0])
+    assert still == pytest.approx(50.0 * laminar, rel=1e-12)
+
+
 def test_regression_of_the_common_core() -> None:
     """Own digits: both factors of the common core against a second implementation."""
     flows = [50.0, 100.0, 200.0, 300.0, 500.0, 1000.0]

@@ -9,8 +9,9 @@ import pytest
 from loopmargin_service.physics import fan_loss, machine, network
 from loopmargin_service.physics.loop import Liquid, Loop, LoopTerms
 from loopmargin_service.physics.network import Array, Flows
-from loopmargin_service.questions import loop_curve, pump_speed, warm_up
+from loopmargin_service.questions import loop_curve, pump_speed, solve_for, warm_up
 from loopmargin_service.questions.refusals import Fault, Refusal
+from loopmargin_wire.solve_for import SolveForQuestion
 from loopmargin_wire.warm_up import WarmUpQuestion
 from tests.unit.questions.asked import ask_head, ask_machine, example, loop_state
 from tests.unit.questions.sound import broken_promises
@@ -111,6 +112,20 @@ def test_speed_where_some_speeds_do_not_settle(monkeypatch: pytest.MonkeyPatch) 
     assert "No speed up to four times" in ask_head(wanted).outcome.advice[0]
     unsettled.append(int(pump_speed.SPEEDS.argmax()))
     assert not any("No speed" in line for line in ask_head(wanted).outcome.advice)
+
+
+def test_search_over_machines_that_do_not_settle(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No criterion is blamed by numbers that did not converge."""
+    monkeypatch.setattr(machine, "ITERATION_LIMIT", 1)
+    asked = msgspec.convert(example("solve-for"), SolveForQuestion)
+
+    actual = solve_for.answer(asked)
+
+    assert (actual.outcome.status, actual.state) == ("no_operating_point", None)
+    assert "it is the settling of flow, air and heat together that fails" in actual.outcome.reason
+    assert {(row.holds, row.worst, row.chance) for row in actual.tried} == {
+        (False, solve_for.UNSETTLED, None)
+    }
 
 
 def test_refusal_keeps_its_faults_on_the_way_to_another_process() -> None:
