@@ -1,18 +1,22 @@
-"""Draw the pump against the loop, and the coolant's rise against fan speed."""
+"""Draw pump against loop, rise against fan speed, and the chance over fan speed and room."""
 
 from pathlib import Path
 from typing import NamedTuple
 
 import matplotlib as mpl
 import msgspec
+import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from loopmargin import Client
 from loopmargin_wire.pump_head import PumpHeadAnswer
 from loopmargin_wire.steady_state import FannedRadiator, SteadyStateQuestion
+from loopmargin_wire.sweep import FactorAxis, FieldAxis, SweepQuestion
 
 SPEEDS_RPM = (500.0, 600.0, 700.0, 800.0, 900.0, 1000.0, 1100.0, 1200.0, 1300.0, 1400.0, 1500.0)
+ROOMS_C = (18.0, 20.0, 22.0, 24.0, 26.0, 28.0, 30.0, 32.0, 34.0)
+DRAWS = 400
 BLUE, RED, GREY = "#1f5a8a", "#b03a2e", "#777777"
 
 
@@ -25,6 +29,14 @@ class Rise(NamedTuple):
     now_rpm: float
 
 
+class Chances(NamedTuple):
+    """Chance that all limits hold together, by room temperature and fan speed."""
+
+    chance: np.ndarray
+    wanted: float
+    now: tuple[float, float]
+
+
 def rise_over_speed(client: Client, question: SteadyStateQuestion) -> Rise:
     """Ask the whole machine at a range of fan speeds."""
     speeds, rises = [], []
@@ -35,6 +47,18 @@ def rise_over_speed(client: Client, question: SteadyStateQuestion) -> Rise:
             rises.append(state.rise_over_room_k)
     allowed = question.coolant_limit_c - question.room.air_c
     return Rise(tuple(speeds), tuple(rises), allowed, fan_speed(question))
+
+
+def chance_over_speed_and_room(client: Client, question: SteadyStateQuestion) -> Chances:
+    """Ask for a sweep of all fans and the room, drawn about every case."""
+    now_rpm = fan_speed(question)
+    rooms = FieldAxis(pointer="/room/air_c", values=ROOMS_C)
+    fans = FactorAxis(of="fan_speeds", values=tuple(speed / now_rpm for speed in SPEEDS_RPM))
+    state = client.sweep(SweepQuestion(machine=question, axes=(rooms, fans), draws=DRAWS)).state
+    values = next(column.values for column in state.columns if column.name == "holds chance")
+    # A case that has no state cannot hold.
+    chance = np.array([value or 0.0 for value in values]).reshape(state.shape)
+    return Chances(chance, question.confidence, (now_rpm, question.room.air_c))
 
 
 def fan_speed(question: SteadyStateQuestion) -> float:
@@ -65,14 +89,15 @@ def at_fan_speed(question: SteadyStateQuestion, speed: float) -> SteadyStateQues
     return replace(question, branches=branches)
 
 
-def draw(path: Path, pump: PumpHeadAnswer, rise: Rise) -> None:
-    """Save both pictures side by side as SVG, text kept as text."""
+def draw(path: Path, pump: PumpHeadAnswer, rise: Rise, chances: Chances) -> None:
+    """Save the pictures side by side as SVG, text kept as text."""
     with mpl.rc_context({"svg.fonttype": "none", "svg.hashsalt": "loopmargin", "font.size": 10}):
-        figure = Figure(figsize=(11, 4.4), layout="constrained")
-        left, right = figure.subplots(1, 2)
+        figure = Figure(figsize=(16, 4.4), layout="constrained")
+        left, middle, right = figure.subplots(1, 3)
         head_over_flow(left, pump)
-        rise_of_coolant(right, rise)
-        for axes in (left, right):
+        rise_of_coolant(middle, rise)
+        chance_of_all(right, chances)
+        for axes in (left, middle):
             axes.spines[["top", "right"]].set_visible(False)
             axes.grid(color="#e4e4e4", linewidth=0.8)
             axes.set_axisbelow(True)
@@ -119,3 +144,19 @@ def rise_of_coolant(axes: Axes, rise: Rise) -> None:
         ylim=(0, 1.15 * max((*rise.rises_k, rise.allowed_k))),
     )
     axes.legend(frameon=False, loc="upper right")
+
+
+def chance_of_all(axes: Axes, chances: Chances) -> None:
+    """Draw lines of equal chance, the wanted one thick, and where the machine stands."""
+    steps = (0.05, 0.2, 0.5, 0.8, chances.wanted)
+    rows = SPEEDS_RPM, ROOMS_C, chances.chance
+    axes.contourf(*rows, levels=(0.0, *steps, 1.0), cmap="RdYlBu", alpha=0.6)
+    lines = axes.contour(*rows, levels=steps, colors="black", linewidths=(0.8,) * 4 + (2.2,))
+    axes.clabel(lines, fmt="%.2g")
+    axes.plot(*chances.now, "o", color="black")
+    axes.annotate("asked", chances.now, xytext=(-38, 6), textcoords="offset points")
+    axes.set(
+        title=f"Chance that all limits hold (wanted {chances.wanted:g})",
+        xlabel="speed of the radiator's fans, all fans alike [rpm]",
+        ylabel="room air [degC]",
+    )

@@ -146,7 +146,9 @@ def main() -> None:
         cautions([radiator, pump, supply, machine])
         OUTPUT.mkdir(exist_ok=True)
         picture = OUTPUT / "sizing.svg"
-        pictures.draw(picture, pump, pictures.rise_over_speed(client, machine_question))
+        rise = pictures.rise_over_speed(client, machine_question)
+        chances = pictures.chance_over_speed_and_room(client, machine_question)
+        pictures.draw(picture, pump, rise, chances)
     say(f"\npicture: {picture.relative_to(HERE.parent)}")
     say(f"edition {machine.edition}, done in {time.monotonic() - began:.1f} s")
 

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 import loopmargin
 from loopmargin.options import Encoding
@@ -15,13 +16,14 @@ from loopmargin.records import StreamRecord
 from loopmargin_service.http.app import create_app
 from loopmargin_service.http.settings import Settings
 from loopmargin_service.questions import sweep
-from loopmargin_wire.sweep import PackedBlock, SweepEnd, SweepHead
+from loopmargin_wire.sweep import PackedBlock, SweepEnd, SweepHead, SweepQuestion
 from tests.faults.replica import eventually
 from tests.faults.served import served
 from tests.faults.service_process import ServiceProcess
 from tests.faults.streamed import question
 
 SMALL = question(50, 50)
+DRAWN = question(7, 6, draws=200)
 LARGE = question(300, 300)
 ROOT = Path(__file__).parents[2]
 
@@ -33,18 +35,18 @@ def service() -> Iterator[ServiceProcess]:
         yield running
 
 
-def blocking(url: str, encoding: Encoding) -> list[StreamRecord]:
+def blocking(url: str, encoding: Encoding, asked: SweepQuestion = SMALL) -> list[StreamRecord]:
     """Read a stream through the blocking client."""
     with loopmargin.Client(url, encoding=encoding) as client:
-        return list(client.sweep_stream(SMALL))
+        return list(client.sweep_stream(asked))
 
 
-def asynchronous(url: str, encoding: Encoding) -> list[StreamRecord]:
+def asynchronous(url: str, encoding: Encoding, asked: SweepQuestion = SMALL) -> list[StreamRecord]:
     """Read a stream through the asynchronous client."""
 
     async def take() -> list[StreamRecord]:
         async with loopmargin.AsyncClient(url, encoding=encoding) as client:
-            return [record async for record in client.sweep_stream(SMALL)]
+            return [record async for record in client.sweep_stream(asked)]
 
     return asyncio.run(take())
 
@@ -66,6 +68,29 @@ def test_every_way_gives_the_same_numbers(service: ServiceProcess) -> None:
     assert asynchronous(service.url, "msgpack") == packed
     assert blocking(service.url, "json") == spelled(packed)
     assert asynchronous(service.url, "json") == spelled(packed)
+
+
+def test_every_way_gives_the_same_chances(service: ServiceProcess) -> None:
+    """Streams of a drawn sweep, from any case on, and the whole answer tell the same."""
+    packed = blocking(service.url, "msgpack", DRAWN)
+    head, *blocks, end = packed
+    assert isinstance(head, SweepHead)
+    assert isinstance(end, SweepEnd)
+    parts = [block for block in blocks if isinstance(block, PackedBlock)]
+    with loopmargin.Client(service.url) as client:
+        whole = client.sweep(DRAWN)
+    _, *later, _ = blocking(service.url, "msgpack", replace(DRAWN, first_case=30))
+    late = [block for block in later if isinstance(block, PackedBlock)]
+
+    assert len(parts) > 1
+    assert sweep.joined(parts) == sweep.chunk(sweep.same_cases(DRAWN), 0, head.cases)
+    assert sweep.joined(late) == sweep.chunk(sweep.same_cases(DRAWN), 30, head.cases)
+    assert asynchronous(service.url, "json", DRAWN) == spelled(packed)
+    assert whole.state.drawn == head.drawn
+    assert whole.notes == head.notes
+    assert [column.name for column in whole.state.columns] == [each.name for each in head.columns]
+    told = sweep.spelled(sweep.opened(sweep.joined(parts)))
+    assert tuple(column.values for column in whole.state.columns) == told.columns
 
 
 class Unbounded(loopmargin.RetryBudget):
@@ -119,13 +144,17 @@ def test_the_example_of_the_readme_runs(
 ) -> None:
     """As it stands there, against a service at another address."""
     blocks = re.findall(r"```python\n(.*?)```", (ROOT / "README.md").read_text(), re.DOTALL)
-    (code,) = (one for one in blocks if "sweep_stream" in one)
+    stream, chances = (one for one in blocks if "sweep_stream" in one or "draws=" in one)
     monkeypatch.setenv("LOOPMARGIN_BASE_URL", service.url)
     monkeypatch.chdir(ROOT)
     names: dict[str, Any] = {}
 
-    exec(code, names)  # noqa: S102 - our own README
+    for code in (stream, chances):
+        exec(code, names)  # noqa: S102 - our own README
 
     assert names["head"].cases > 0
     assert {len(column) for column in names["columns"].values()} == {names["head"].cases}
     assert np.isfinite(names["columns"]["coolant_hottest"]).any()
+    assert names["sure"].shape == (21, 9)
+    assert names["sure"].any(axis=0)[0]
+    assert not names["sure"][0].any()

@@ -64,7 +64,8 @@ def require(question: SweepQuestion, cases: int, columns_each: int) -> None:
     if cases * draws > MOST_DRAWN:
         reason = (
             f"{draws} draws about each of {cases} cases are {cases * draws}, and one question may "
-            f"ask for {MOST_DRAWN}; draw less, give the axes fewer values, or ask in parts"
+            f"ask for {MOST_DRAWN}; draw {MOST_DRAWN // cases} or fewer, give the axes fewer "
+            "values, or ask in parts"
         )
         raise Refusal(Fault(("draws",), reason))
     if columns_each > MOST_COLUMNS:
