@@ -35,9 +35,9 @@ class Counted:
         """Count the places far away, or the one here."""
         return 1 if self._crew is None else self._crew.places
 
-    async def run(self, do: Callable[[*Ts], T], *args: *Ts) -> T:
+    async def run(self, longest_s: float, do: Callable[[*Ts], T], *args: *Ts) -> T:
         """Do one task."""
-        result = do(*args) if self._crew is None else await self._crew.run(do, *args)
+        result = do(*args) if self._crew is None else await self._crew.run(longest_s, do, *args)
         self.done.append(args[1:])
         return result
 
@@ -67,7 +67,7 @@ def connected(made: Cluster) -> None:
 
     async def both() -> bool:
         try:
-            assert await crew.run(int, 7) == 7
+            assert await crew.run(9.0, int, 7) == 7
         except Exception:  # noqa: BLE001 - not yet
             return False
         return crew.places == len(made.workers)
@@ -186,7 +186,7 @@ def test_workers_of_another_edition_do_nothing() -> None:
 
         def there() -> bool:
             with pytest.raises(CrewGone) as told:
-                asyncio.run(DaskCrew(made.address).run(int, 7))
+                asyncio.run(DaskCrew(made.address).run(9.0, int, 7))
             return "of another year" in str(told.value)
 
         eventually(there)

@@ -176,6 +176,19 @@ def test_tasks_behind_wait_for_all_others(tmp_path: Path) -> None:
     assert note.read_text().split() == ["before", "behind"]
 
 
+def test_a_task_behind_ends_with_its_own_time(tmp_path: Path) -> None:
+    """Its process ends too, and the next task behind has another one."""
+    with Workers(1) as one:
+        limited = one.behind(longest_s=2.0)
+        task = limited.submit(worker_tasks.never_end, str(tmp_path / "mark"))
+        process = marked(tmp_path / "mark")
+
+        with pytest.raises(TimeoutError):
+            task.result(PATIENCE_S)
+        eventually(lambda: not alive(process))
+        assert limited.submit(worker_tasks.double, 3).result(PATIENCE_S) == 6
+
+
 def test_the_event_loop_may_cancel(tmp_path: Path) -> None:
     """A coroutine that is cancelled takes its task with it."""
 

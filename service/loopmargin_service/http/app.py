@@ -10,7 +10,7 @@ from litestar.types import ASGIApp
 from loopmargin_service.http.admission import Admission
 from loopmargin_service.http.answers import question_handler, stored_answer_handler
 from loopmargin_service.http.chunks import Chunks
-from loopmargin_service.http.crew import BothCrews, Crew, LocalCrew
+from loopmargin_service.http.crew import BothCrews, Crew, HandedBack, LocalCrew
 from loopmargin_service.http.guards import Guards, keyring_of
 from loopmargin_service.http.health import Readiness, health_handlers
 from loopmargin_service.http.identity import Identity
@@ -57,11 +57,13 @@ def create_app(
     quick, patient = (worker_processes(settings, niceness) for niceness in (QUICK, PATIENT))
     once = Once(store)
     bench = Workbench(quick, patient, settings.queue_s, meters.refused.add)
-    crew = sweep_crew(settings, patient)
+    handed_back = HandedBack(meters.handed_back.add)
+    meters.cluster_degraded.set_function(lambda: handed_back.degraded)
+    crew = sweep_crew(settings, patient, handed_back)
     chunks = Chunks(crew, chunk_store(settings, store))
     streams = Streams(chunks, settings, bench, meters)
     keyring = keyring_of(settings, meters)
-    readiness = Readiness(store, keyring)
+    readiness = Readiness(store, keyring, handed_back)
     read_off(meters, store, bench)
     app = Litestar(
         route_handlers=[
@@ -109,14 +111,14 @@ def worker_processes(settings: Settings, niceness: int) -> Workers:
     return Workers(settings.worker_processes, memory_bytes=settings.worker_bytes, niceness=niceness)
 
 
-def sweep_crew(settings: Settings, workers: Workers) -> Crew:
+def sweep_crew(settings: Settings, workers: Workers, handed_back: HandedBack) -> Crew:
     """Choose who solves sweeps; the cluster's client is only imported if there is a cluster."""
     here = LocalCrew(workers)
     if not settings.dask_scheduler:
         return here
     from loopmargin_service.http.dask_crew import DaskCrew  # noqa: PLC0415 - see above
 
-    return BothCrews(DaskCrew(settings.dask_scheduler), here)
+    return BothCrews(DaskCrew(settings.dask_scheduler), here, handed_back)
 
 
 def chunk_store(settings: Settings, answers: AnswerStore) -> AnswerStore:

@@ -51,8 +51,8 @@ class DaskCrew:
         workers = client.scheduler_info(n_workers=-1)["workers"].values()
         return sum(int(worker["nthreads"]) for worker in workers)
 
-    async def run(self, do: Callable[[*Ts], T], *args: *Ts) -> T:
-        """Do one task there."""
+    async def run(self, longest_s: float, do: Callable[[*Ts], T], *args: *Ts) -> T:  # noqa: ARG002 - see below
+        """Do one task there; how long it waits for a place is not known, so its time is TASK_S."""
         try:
             executor = await asyncio.to_thread(self._connected)
             future = executor.submit(partial(handed, edition.EDITION, do, *args))
@@ -63,6 +63,8 @@ class DaskCrew:
             if isinstance(error, WorkerLost):
                 raise
             await self.close()
+            if isinstance(error, CrewGone):
+                raise
             raise CrewGone(str(error) or type(error).__name__) from error
 
     async def _watched(self, task: asyncio.Task[T], executor: Executor) -> T:
@@ -95,7 +97,7 @@ class DaskCrew:
                 assert self._executor is not None  # noqa: S101 - made with the client
                 return self._executor
             if time.monotonic() < self._not_before_s:
-                raise CrewGone("the scheduler could not be used a moment ago")
+                raise CrewGone("the scheduler could not be used a moment ago", "paused")
             self._drop()
             try:
                 return self._connect()
@@ -108,7 +110,7 @@ class DaskCrew:
         client = _client(self._address)
         if not client.scheduler_info(n_workers=-1)["workers"]:
             _close(client)
-            raise CrewGone("the scheduler has no workers")
+            raise CrewGone("the scheduler has no workers", "no_workers")
         self._client, self._executor = client, _executor(client)
         return self._executor
 

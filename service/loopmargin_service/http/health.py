@@ -1,7 +1,7 @@
 """Is the process alive, and does it want traffic?
 
-A shared store that is away never makes the service unready: every answer is still given,
-only more often computed anew. It is reported as degraded instead.
+A shared store or a cluster that is away never makes the service unready: every answer is still
+given, only more often computed anew, and here. It is reported as degraded instead.
 """
 
 from importlib.metadata import version
@@ -12,6 +12,7 @@ from litestar import route
 from litestar.handlers import HTTPRouteHandler
 from msgspec import Meta, Struct
 
+from loopmargin_service.http.crew import HandedBack
 from loopmargin_service.http.keys import Keyring
 from loopmargin_service.http.problems import DRAINING, ProblemError
 from loopmargin_service.http.reply import READING, Asking, Header, Reply, length
@@ -28,8 +29,9 @@ HEADERS: tuple[Header, ...] = (
 RETRY: tuple[Header, ...] = ((b"retry-after", b"1"),)
 
 
-# The store that replicas share is away; the file of keys cannot be read anew.
-Without = Literal["answer_store", "keys"]
+# The store that replicas share is away; the file of keys cannot be read anew; the cluster that
+# solves sweeps hands them back.
+Without = Literal["answer_store", "keys", "sweep_cluster"]
 
 
 class Alive(Struct, frozen=True, kw_only=True):
@@ -50,9 +52,15 @@ class Ready(Struct, frozen=True, kw_only=True):
 class Readiness:
     """Whether this replica wants traffic; it stops wanting it when it is told to stop."""
 
-    def __init__(self, store: AnswerStore, keyring: Keyring | None = None) -> None:
+    def __init__(
+        self,
+        store: AnswerStore,
+        keyring: Keyring | None = None,
+        handed_back: HandedBack | None = None,
+    ) -> None:
         self._store = store
         self._keyring = keyring
+        self._handed_back = handed_back
         self.draining = False
 
     async def reply(self) -> Reply:
@@ -66,6 +74,8 @@ class Readiness:
             degraded.append("answer_store")
         if self._keyring is not None and self._keyring.looked_failing():
             degraded.append("keys")
+        if self._handed_back is not None and self._handed_back.degraded:
+            degraded.append("sweep_cluster")
         return _reply(Ready(degraded=tuple(degraded)))
 
 

@@ -31,6 +31,8 @@ METHODS = ("GET", "HEAD", "POST", "OPTIONS", "PUT", "PATCH", "DELETE")
 STORE_RESULTS = ("hit", "stored", "collapsed", "not_stored")
 STORE_ERRORS = ("refused", "timeout", "rejected", "paused", "foreign")
 REFUSALS = ("queue_full", "too_much_work", "past_deadline", "overloaded", "draining")
+# Why a cluster did not solve a chunk of a sweep.
+HANDED_BACK = ("connection", "no_workers", "paused", "edition", "cancelled")
 LIMITS = ("rate", "concurrency")
 KEY_FAULTS = ("missing", "unknown", "expired")
 CONNECTION_FAULTS = ("request", "too_slow", "target_too_long", "head_too_long", "crowded")
@@ -139,6 +141,16 @@ class Meters:
             self.registry,
             "loopmargin_worker_restarts",
             "Worker processes replaced: lost, or ended for a caller or a deadline that had gone.",
+        )
+
+        self.handed_back = self._tally(
+            "cluster_handed_back",
+            "Chunks of sweeps solved here because the cluster could not.",
+            "reason",
+            HANDED_BACK,
+        )
+        self.cluster_degraded = self._gauge(
+            "cluster_degraded", "1 while sweeps are solved without the cluster."
         )
 
     def _set_up_callers(self) -> None:

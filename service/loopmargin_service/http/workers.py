@@ -32,18 +32,19 @@ FIRST, BEHIND, LAST = range(3)
 
 
 class Job(NamedTuple):
-    """One task: its turn, whom to tell, what to do, and the moment it has to be done by."""
+    """One task: its turn, whom to tell, what to do, and until when and for how long."""
 
     rank: int
     number: int
     future: Future[Any]
     call: Callable[[], Any]
-    deadline: float | None
+    deadline: float | None = None
+    longest_s: float | None = None
 
     def time_left(self) -> float | None:
         """Give the time that is left, if there is a limit, or complain that none is. [s]"""
         if self.deadline is None:
-            return None
+            return self.longest_s
         left = self.deadline - time.monotonic()
         if left <= 0.0:
             raise TimeoutError("the time of this task is over")
@@ -85,21 +86,27 @@ class Workers(Executor):
 
     def submit(self, fn: Callable[P, T], /, *args: P.args, **kwargs: P.kwargs) -> Future[T]:
         """Have a task done; cancelling its future ends it even while it runs."""
-        return self._put(FIRST, None, partial(fn, *args, **kwargs))
+        return self._put(FIRST, partial(fn, *args, **kwargs))
 
     def submit_within(
         self, timeout_s: float, fn: Callable[P, T], /, *args: P.args, **kwargs: P.kwargs
     ) -> Future[T]:
         """Have a task done within a time that includes its waiting, or fail with TimeoutError."""
-        return self._put(FIRST, time.monotonic() + timeout_s, partial(fn, *args, **kwargs))
+        deadline = time.monotonic() + timeout_s
+        return self._put(FIRST, partial(fn, *args, **kwargs), deadline=deadline)
 
-    def behind(self) -> "Behind":
-        """Give an executor over the same processes whose tasks wait for all other tasks."""
-        return Behind(self)
+    def behind(self, longest_s: float | None = None) -> "Behind":
+        """Give an executor over the same processes whose tasks wait for all other tasks.
 
-    def submit_behind(self, fn: Callable[P, T], /, *args: P.args, **kwargs: P.kwargs) -> Future[T]:
-        """Have a task done when no other waits."""
-        return self._put(BEHIND, None, partial(fn, *args, **kwargs))
+        A task that takes longer than *longest_s*, without its waiting, fails with TimeoutError.
+        """
+        return Behind(self, longest_s)
+
+    def submit_behind(
+        self, longest_s: float | None, fn: Callable[P, T], /, *args: P.args, **kwargs: P.kwargs
+    ) -> Future[T]:
+        """Have a task done when no other waits, within some time of its own if that is limited."""
+        return self._put(BEHIND, partial(fn, *args, **kwargs), longest_s=longest_s)
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:  # noqa: FBT001, FBT002 - the signature of every executor
         """Take no more tasks; cancelling ends also those that run."""
@@ -133,7 +140,7 @@ class Workers(Executor):
         for future in running:
             future.cancel()
 
-    def _put(self, rank: int, deadline: float | None, call: Callable[[], Any]) -> Future[Any]:
+    def _put(self, rank: int, call: Callable[[], Any], **limits: float | None) -> Future[Any]:
         """Queue a task; the first one starts the threads."""
         with self._lock:
             if self._closed:
@@ -141,7 +148,7 @@ class Workers(Executor):
             if not self._threads:
                 self._threads = [self._thread() for _ in range(max(1, self.processes))]
             future: Future[Any] = ProcessFuture()
-            job = Job(rank, next(self._numbers), future, call, deadline)
+            job = Job(rank, next(self._numbers), future, call, **limits)
             self._jobs.put((job.rank, job.number, job))
         return future
 
@@ -179,12 +186,13 @@ class Behind(Executor):
 
     rank: ClassVar[int] = BEHIND
 
-    def __init__(self, workers: Workers) -> None:
+    def __init__(self, workers: Workers, longest_s: float | None) -> None:
         self.workers = workers
+        self._longest_s = longest_s
 
     def submit(self, fn: Callable[P, T], /, *args: P.args, **kwargs: P.kwargs) -> Future[T]:
         """Have a task done when no other waits."""
-        return self.workers.submit_behind(fn, *args, **kwargs)
+        return self.workers.submit_behind(self._longest_s, fn, *args, **kwargs)
 
 
 def _deliver(job: Job, desk: Desk) -> None:

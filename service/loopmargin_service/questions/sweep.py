@@ -35,6 +35,10 @@ from loopmargin_wire.sweep import (
 )
 
 FLOAT = np.dtype("<f8")
+DIED = "every process that solved this case died; it may need more memory than there is"
+TOO_LONG = (
+    "this case took far longer than any should and was given up; ask for it alone, or change it"
+)
 NOTES = (wording.AIR_FLOW_NOTE, wording.NO_LOOP_LOSS_NOTE)
 
 
@@ -110,9 +114,8 @@ def chunk(question: SweepQuestion, first: int, last: int) -> bytes:
     return msgspec.msgpack.encode(_packed(sweep_cases.solve(question, first, last)))
 
 
-def lost(question: SweepQuestion, case: int) -> bytes:
+def lost(question: SweepQuestion, case: int, reason: str = DIED) -> bytes:
     """Pack a case that has ended every process it was given to."""
-    reason = "every process that solved this case died; it may need more memory than there is"
     block = sweep_cases.empty(sweep_plan.plan(question), case, case + 1, LOST)
     return msgspec.msgpack.encode(
         _packed(block._replace(faults=(CaseFault(case=case, reason=reason),)))

@@ -31,7 +31,7 @@ DRAWN_S, DRAW_S = 5e-3, 3e-6
 # Drawing about one case of a sweep, beside solving: the machine, the factors, the spreads.
 DRAWN_CASE_S = 1.5e-3
 # One machine set at one value of an axis. [s]
-SET_S = 1e-4
+SET_S, SET_ELEMENT_S = 6e-5, 5e-6
 # Values that are tried at most to find a boundary.
 TRIED = 18
 
@@ -63,9 +63,15 @@ def warm_up(question: WarmUpQuestion) -> float:
 def sweep(question: SweepQuestion) -> float:
     """Work of all cases, and of each machine that is built and set for them. [s]"""
     number = min(sweep_cases(question), question.case_limit)
+    once_s = machine(question.machine) + sweep_set(question, number)
+    return once_s + sweep_chunk(question, number)
+
+
+def sweep_set(question: SweepQuestion, number: int) -> float:
+    """Work of setting the machines of so many cases at every value, once in a process. [s]"""
     turned = sum(_values(axis) for axis in question.axes if is_setting(axis))
-    setting_s = machines_met(question, number) * turned * SET_S
-    return machine(question.machine) + setting_s + sweep_chunk(question, number)
+    each_s = SET_S + elements(question.machine) * SET_ELEMENT_S
+    return machines_met(question, number) * turned * each_s
 
 
 def sweep_cases(question: SweepQuestion) -> int:

@@ -7,8 +7,8 @@ from typing import Any, TypeVar, TypeVarTuple
 import msgspec
 import pytest
 
-from loopmargin_service.http.chunks import TRIES, WINDOW, Chunks, Job
-from loopmargin_service.http.crew import BothCrews, CrewGone, handed, heard
+from loopmargin_service.http.chunks import LEAST_S, TRIES, WINDOW, Chunks, Job
+from loopmargin_service.http.crew import BothCrews, CrewGone, TookTooLong, handed, heard
 from loopmargin_service.http.store import AnswerStore
 from loopmargin_service.http.worker_process import WorkerLost
 from loopmargin_service.questions import edition, sweep, sweep_chunks, sweep_plan
@@ -25,14 +25,16 @@ class Hands:
 
     places = 1
 
-    def __init__(self, poison: int | None = None, deaths: int = 0) -> None:
+    def __init__(self, poison: int | None = None, deaths: int = 0, endless: int = -1) -> None:
         self.done: list[tuple[int, int]] = []
+        self.waited_s: list[float] = []
+        self._endless = endless
         self.under_way = 0
         self.most = 0
         self._poison = poison
         self._deaths = deaths
 
-    async def run(self, do: Callable[[*Ts], T], *args: *Ts) -> T:
+    async def run(self, longest_s: float, do: Callable[[*Ts], T], *args: *Ts) -> T:
         """Do one task, or die of it."""
         _, first, last = args
         self.under_way += 1
@@ -42,6 +44,9 @@ class Hands:
             if self._deaths:
                 self._deaths -= 1
                 raise WorkerLost
+            if first <= self._endless < last:  # type: ignore[operator]
+                self.waited_s.append(longest_s)
+                raise TookTooLong
             if self._poison is not None and first <= self._poison < last:  # type: ignore[operator]
                 raise WorkerLost
             self.done.append((first, last))  # type: ignore[arg-type]
@@ -152,6 +157,37 @@ def test_a_case_that_lost_its_processes_is_tried_again_next_time() -> None:
     assert sweep.joined(parts) == sweep.chunk(asked(FANS), 0, CASES)
 
 
+def test_a_case_that_never_ends_is_found_without_trying_twice(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """It fails alone and says so; each try waits less, as there is less to do."""
+    monkeypatch.setattr(sweep_chunks, "chunk_cases", lambda _: CASES)
+    hands = Hands(endless=2)
+    parts = collected(Chunks(hands, store()), job())
+    words = sweep.spelled(parts[0])
+
+    assert words.status[2] == "worker_lost"
+    assert words.faults[0].reason == sweep.TOO_LONG
+    assert sorted(hands.done) == [(0, 2), (3, 4)]
+    assert len(hands.waited_s) == 3
+    assert sorted(set(hands.waited_s), reverse=True) == hands.waited_s
+    assert min(hands.waited_s) > LEAST_S
+
+
+def test_whoever_asks_again_does_not_wait_for_what_never_ended(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Only the single case is tried again; what was solved beside it is kept."""
+    monkeypatch.setattr(sweep_chunks, "chunk_cases", lambda _: CASES)
+    chunks = Chunks(hands := Hands(endless=2), store())
+    collected(chunks, job())
+    done, waited_s = list(hands.done), list(hands.waited_s)
+    collected(chunks, job())
+
+    assert hands.done == done
+    assert hands.waited_s == [*waited_s, waited_s[-1]]
+
+
 def test_a_process_that_dies_once_costs_nothing_but_time() -> None:
     """The chunk is given to another one."""
     hands = Hands(deaths=TRIES - 1)
@@ -164,8 +200,8 @@ def test_what_a_crew_hands_back_is_done_here() -> None:
     """A cluster that is gone costs no case."""
 
     class Gone(Hands):
-        async def run(self, do: Callable[[*Ts], T], *args: *Ts) -> T:
-            del do, args
+        async def run(self, longest_s: float, do: Callable[[*Ts], T], *args: *Ts) -> T:
+            del longest_s, do, args
             raise CrewGone("none")
 
     hands = Hands()

@@ -44,10 +44,10 @@ class Watched(Hands):
         self.paid_before: list[float] = []
         self._allowance = allowance
 
-    async def run(self, do: Callable[[*Ts], T], *args: *Ts) -> T:
+    async def run(self, longest_s: float, do: Callable[[*Ts], T], *args: *Ts) -> T:
         """Do one task."""
         self.paid_before.append(sum(self._allowance.paid))
-        return await super().run(do, *args)
+        return await super().run(longest_s, do, *args)
 
 
 @pytest.fixture(autouse=True)

@@ -7,7 +7,9 @@ from pathlib import Path
 
 import numpy as np
 
+from loopmargin_service.questions import sweep
 from loopmargin_service.questions.refusals import Fault, Refusal
+from loopmargin_wire.sweep import SweepQuestion
 
 
 class AwkwardError(Exception):
@@ -52,6 +54,13 @@ def never_end(mark: str) -> None:
     Path(mark).write_text(str(os.getpid()))
     while True:
         time.sleep(0.01)
+
+
+def stuck_chunk(question: SweepQuestion, first: int, last: int) -> bytes:
+    """Solve some cases; never end with the second one among them."""
+    while first <= 1 < last:
+        time.sleep(0.01)
+    return sweep.chunk(question, first, last)
 
 
 def write_line(path: str, line: str) -> None:
