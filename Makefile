@@ -103,7 +103,7 @@ format: .venv/ready-test
 	$(BIN)/ruff check --fix .
 
 fuzz: .venv/ready-test
-	$(BIN)/python -m pytest -m long tests/fuzz -s
+	$(BIN)/python -m pytest -m long tests/fuzz tests/faults -s
 
 soak: .venv/ready-test
 	$(BIN)/python -m pytest -m long tests/fuzz/test_soak.py -s

@@ -1,57 +1,88 @@
-"""The contract again: every bound of every field, and very many random questions.
+"""The contract again, with very many random cases, and with walks from questions to answers.
 
-Every second seed asks a service that wants a key, and sends one.
+Each case is asked in every way of `ways.py`; `ledger.py` keeps what was done.
 """
 
-import tempfile
-from collections.abc import Callable
-from pathlib import Path
 from typing import Any
+from zlib import crc32
 
+import hypothesis
 import pytest
-from hypothesis import HealthCheck, Phase, settings
+from hypothesis import strategies as st
+from schemathesis import Response
+from schemathesis.generation import GenerationMode
 from schemathesis.generation.case import Case
 
-from loopmargin_service.http.settings import Settings
-from tests.fuzz.amount import EXAMPLES, SEEDS, Progress
-from tests.fuzz.contract import NO_KEYS, WHOLE, served, wanted_media
-from tests.unit.http.test_keys import SECRET, line
+from tests.fuzz.amount import EXAMPLES, SEEDS
+from tests.fuzz.contract import with_links
+from tests.fuzz.ledger import Part, Tally, owed
+from tests.fuzz.ways import AMOUNT, Counted, ask_in_every_way, key
 
-PROGRESS = Progress()
-# The widest quota there is: what happens beyond a quota has tests of its own.
-KEY_LINE = line("fuzz", units_per_min=600_000, burst_units=600_000)
-KEY = {"authorization": f"Bearer fuzz.{SECRET}"}
+# Until a part ends the tool remembers all that it has drawn, up to a megabyte for a case.
+PART = 200
+# Questions are linked to the answers that they store, so that there is somewhere to walk to.
+WALKS, STEPS = "walks", 6
+CASES_PER_WALK = 10
+# Where a key must be sent, the tool spends near half of its wrong questions on wrong keys; so these
+# are drawn as if it may. The bounds are laid out where it must.
+COUNTED = Counted({})
+LINKED = Counted({}, with_links)
+OPERATIONS = {found.ok().label: found.ok() for found in COUNTED.schema.get_all_operations()}
 
 
-def keyed() -> Settings:
-    """Set the service to want a key."""
-    path = Path(tempfile.mkdtemp()) / "keys.jsonl"
-    path.write_text(KEY_LINE)
-    return Settings(keys_file=str(path), worker_processes=0)
+def parts() -> list[Part]:
+    """List what is to be done, a little of everything first."""
+    return [
+        Part(seed, number, name, min(PART, EXAMPLES - number * PART))
+        for number in range(-(-EXAMPLES // PART))
+        for seed in SEEDS
+        for name in (*OPERATIONS, WALKS)
+    ]
 
 
-def contract(seed: int) -> Callable[[Case[Any]], None]:
-    """Make the test of one seed; the bounds of every field are the same for all seeds."""
-    wants_key = (seed - SEEDS[0]) % 2 == 1
-    asked, key = (keyed(), KEY) if wants_key else (NO_KEYS, {})
-    once = {} if seed == SEEDS[0] else {"phases": {"coverage": {"enabled": False}}}
+@pytest.mark.long
+@pytest.mark.parametrize("part", parts(), ids=str)
+def test_random_cases_keep_the_contract(part: Part) -> None:
+    """A part that was done before, or is being done beside, is left out."""
+    with owed(part) as tally:
+        if tally is not None:
+            (walk if part.operation == WALKS else draw)(part, tally)
 
-    @pytest.mark.long
-    @served({**WHOLE, **once, "seed": seed}, settings=asked).parametrize()
-    @settings(
-        max_examples=EXAMPLES,
-        deadline=None,
-        print_blob=True,
-        phases=(Phase.explicit, Phase.generate),
-        suppress_health_check=list(HealthCheck),
-    )
+
+def draw(part: Part, tally: Tally) -> None:
+    """Ask random questions, right and wrong."""
+    operation = OPERATIONS[part.operation]
+    drawn = [operation.as_strategy(generation_mode=mode) for mode in GenerationMode]
+
+    @hypothesis.seed(crc32(str(part).encode()))
+    @hypothesis.settings(AMOUNT, max_examples=part.examples)
+    @hypothesis.given(case=st.one_of(drawn))
     def keeps(case: Case[Any]) -> None:
-        """How to draw them again is printed on a failure."""
-        PROGRESS.count(f"seed {seed}, {case.method} {case.operation.path}")
-        case.call_and_validate(headers={**wanted_media(case), **key})
+        COUNTED.count(tally)
+        ask_in_every_way(case, tally)
 
-    return keeps
+    keeps()
 
 
-for _seed in SEEDS:
-    globals()[f"test_the_service_keeps_its_contract_{_seed}"] = contract(_seed)
+def walk(part: Part, tally: Tally) -> None:
+    """Ask questions, and then for the answers that they have stored."""
+    machine: Any = LINKED.schema.as_state_machine()
+
+    @hypothesis.seed(crc32(str(part).encode()))
+    class Walk(machine):  # type: ignore[misc] - made by the tool
+        def call(self, case: Case[Any], **settings: Any) -> Response:  # noqa: ANN401 - the tool's
+            LINKED.count(tally)
+            response = case.call(headers=key(case), **settings)
+            tally.response(f"{case.operation.label} key", response.status_code)
+            return response
+
+        def validate_response(
+            self,
+            response: Response,
+            case: Case[Any],
+            **settings: Any,  # noqa: ANN401 - the tool's
+        ) -> None:
+            case.validate_response(response, headers=key(case), transport_kwargs=settings)
+
+    examples = -(-part.examples // CASES_PER_WALK)
+    Walk.run(settings=hypothesis.settings(AMOUNT, max_examples=examples, stateful_step_count=STEPS))
