@@ -1,7 +1,7 @@
 """How much the long fuzz does and from which seeds: given to `make fuzz`, or left as it is.
 
 make fuzz FUZZ_EXAMPLES=20000 FUZZ_SEEDS=3      # more of everything
-make fuzz FUZZ_SEED=1234                        # the same again
+make fuzz FUZZ_SEED=1234                        # the same again, or on from where it was stopped
 """
 
 import os
