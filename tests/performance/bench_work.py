@@ -101,6 +101,9 @@ def questions() -> Iterator[Asked]:
         yield Asked(f"steady-state, {draws} draws", "steady-state", drawn(machine, draws))
     for size in (10, 45, 140):
         yield Asked(f"sweep, {size * size} cases", "sweep", swept(found["sweep"], size))
+    for draws in (200, 1000):
+        tight = vary(swept(found["sweep"], 5), draws=draws)
+        yield Asked(f"sweep, 25 cases of {draws} draws", "sweep", tight)
     for bores in (10, 100):
         yield Asked(f"sweep, {bores} machines", "sweep", rebuilt(found["sweep"], bores))
     search = found["solve-for"]

@@ -179,7 +179,7 @@ def _draw(
     """Draw about the cases that settled, as many together as fill a batch."""
     prepared, asked = known
     settled = np.flatnonzero(block.status[rows] == SETTLED)
-    size = max(TOGETHER // asked.draws, 1)
+    size = sweep_draws.together(asked)
     for start in range(0, settled.size, size):
         some = settled[start : start + size]
         bests = [

@@ -13,9 +13,10 @@ import numpy as np
 from loopmargin_service.physics import batch, machine
 from loopmargin_service.physics.network import Array
 from loopmargin_service.questions import machine_draws
+from loopmargin_service.questions.draws import Draws
 from loopmargin_service.questions.machine_build import Built
 from loopmargin_service.questions.machine_cases import Cases, describe_cases
-from loopmargin_service.questions.machine_draws import Best, Departures
+from loopmargin_service.questions.machine_draws import Best
 from loopmargin_service.questions.margins import chance_of
 from loopmargin_service.questions.refusals import Fault, Refusal
 from loopmargin_service.questions.spreads import describable, interval, rough_ends
@@ -91,37 +92,36 @@ def notes(drawn: CaseDraws) -> Iterator[Note]:
         text=f"{drawn.draws} machines are drawn about every case, with the same random numbers for "
         "each, so that cases differ by what was turned and not by luck. A chance counted in so "
         f"many draws is known to {0.5 / drawn.draws**0.5:.1g} or better. `holds` stands at best "
-        "estimate. Ask `steady-state` about one case with this seed for the budget of causes; "
-        "supply and noise are judged there, too.",
+        "estimate, and both judge coolant, parts and flow. Ask `steady-state` about one case with "
+        "this seed for the budget of causes and for head, suction, air, supply and noise.",
         pointer="/draws",
     )
     yield from rough_ends(drawn.draws, drawn.confidence, "/draws")
 
 
+def together(asked: Uncertainties) -> int:
+    """Tell about how many cases machines are drawn at once."""
+    return max(TOGETHER // asked.draws, 1)
+
+
 def about(built: Built, bests: Sequence[Best], asked: Uncertainties) -> list[Cases]:
-    """Draw machines about some cases of one machine and solve them together."""
-    apart = batch.joined([_departures(best, asked) for best in bests])
-    number = len(bests) * asked.draws
+    """Draw machines about some cases of one machine, no more than go together, and solve them."""
+    drawn = [machine_draws.draws_about(best, asked) for best in bests]
     parts = [
-        _solved(built, batch.cases_of(apart, np.arange(start, min(start + TOGETHER, number))))
-        for start in range(0, number, TOGETHER)
+        _solved(built, bests, [one.some(slice(start, start + TOGETHER)) for one in drawn])
+        for start in range(0, asked.draws, TOGETHER)
     ]
-    whole = batch.joined(parts)
-    return [
-        batch.cases_of(whole, np.arange(first, first + asked.draws))
-        for first in range(0, number, asked.draws)
-    ]
+    return [batch.joined(of_one) for of_one in zip(*parts, strict=True)]
 
 
-def _departures(best: Best, asked: Uncertainties) -> Departures:
-    """Draw about one case."""
-    return machine_draws.departures(best, machine_draws.draws_about(best, asked))
-
-
-def _solved(built: Built, apart: Departures) -> Cases:
-    """Solve machines that were drawn."""
+def _solved(built: Built, bests: Sequence[Best], drawn: Sequence[Draws]) -> list[Cases]:
+    """Solve some of the machines that were drawn about each case, all in one batch."""
+    apart = batch.joined(list(map(machine_draws.departures, bests, drawn)))
     state = machine.solve(built.machine, apart.setting)
-    return describe_cases(built, apart.setting, state, apart.blocks)
+    found = describe_cases(built, apart.setting, state, apart.blocks)
+    each = drawn[0].size
+    firsts = range(0, len(bests) * each, each)
+    return [batch.cases_of(found, np.arange(first, first + each)) for first in firsts]
 
 
 def described(question: SteadyStateQuestion, limits: Array, cases: Cases) -> list[float]:
