@@ -61,7 +61,7 @@ class Progress:
             and all(len(column) == each for column in block.columns),
             f"The block from case {block.first_case} on is not as wide or as long as it says",
         )
-        self._statuses.update(words(block, head))
+        self._statuses.update(counts(block, head))
         self._holding += sum(block.holds)
         self.next_case += count
 
@@ -87,12 +87,12 @@ class Progress:
         return self._head
 
 
-def words(block: Block, head: SweepHead) -> list[str]:
-    """Give the status of every case as a word."""
+def counts(block: Block, head: SweepHead) -> dict[str, int]:
+    """Count the cases of each status."""
     if not isinstance(block, PackedBlock):
-        return list(block.status)
+        return Counter(block.status)
     require(max(block.status) < len(head.statuses), "A block numbers a status without a word")
-    return [head.statuses[number] for number in block.status]
+    return {word: block.status.count(number) for number, word in enumerate(head.statuses)}
 
 
 def require(met: bool, said: str) -> None:  # noqa: FBT001 - a condition

@@ -16,11 +16,16 @@ import numpy as np
 
 from loopmargin_service.physics import batch, coolant, machine
 from loopmargin_service.physics.network import Array
-from loopmargin_service.questions import sweep_plan
+from loopmargin_service.questions import sweep, sweep_chunks, sweep_machines, sweep_plan
 from loopmargin_service.questions.machine_cases import describe_cases
 from loopmargin_wire.steady_state import SteadyStateQuestion
+from loopmargin_wire.sweep import MOST_CASES, SweepQuestion
+from tests.faults.streamed import question
+from tests.performance.bench_work import longer
 from tests.performance.sweep_loop import compiled, layout, ours, points, script
+from tests.unit.questions.swept import asked
 
+vary = msgspec.structs.replace
 EXAMPLE = Path(__file__).parents[2] / "openapi" / "examples" / "steady-state.question.json"
 ONE_BORE = (0.010,)
 EIGHT_BORES = tuple(0.0080 + 0.0004 * n for n in range(8))
@@ -30,6 +35,9 @@ CASES_PER_SECOND = 20_000.0
 COUNTS = (1_000, 10_000, 100_000, 1_000_000)
 SLOPE, SLOPE_WITHIN = 1.0, 0.1
 MEMORY_MB = 1000.0
+# What a chunk may take, on a machine that is not the one where work was estimated. [s]
+CHUNK_S = (0.08, 0.6)
+MACHINES, TURNED, MOST_FOR_ORDER = 100, 13, 1.6
 CHUNK = 2000
 AGREEMENT = 1e-8
 
@@ -37,7 +45,12 @@ AGREEMENT = 1e-8
 def main() -> int:
     """Measure, print, and fail when a target is missed."""
     sys.stdout.write("sweeps on one core\n")
-    met = [*_loop_targets(ONE_BORE, "tubes of one bore"), *_machine_targets()]
+    met = [
+        *_loop_targets(ONE_BORE, "tubes of one bore"),
+        *_machine_targets(),
+        *_chunk_targets(),
+        _order_target(),
+    ]
     _loop_targets(EIGHT_BORES, "eight bores, which no fold helps", judged=False)
     return 0 if all(met) else 1
 
@@ -113,6 +126,57 @@ def _machine_targets() -> list[bool]:
             met=peak < MEMORY_MB,
         ),
     ]
+
+
+def _chunk_targets() -> list[bool]:
+    """Measure what one chunk of a large sweep takes, for some machines."""
+    small = question(1000, 1000)
+    long_loop = vary(small, machine=longer(small.machine, 4))
+    kinds = {
+        "the example": small,
+        "a loop four times as long": long_loop,
+        "200 draws about each case": vary(question(300, 150), draws=200),
+    }
+    met = []
+    for name, one in kinds.items():
+        same = sweep.same_cases(one)
+        ranges = list(sweep_chunks.ranges(same))
+        first, last = ranges[len(ranges) // 2]
+        took_s = _best_s(lambda same=same, first=first, last=last: sweep.chunk(same, first, last))  # type: ignore[misc]
+        met.append(
+            _say(
+                f"a chunk of {name}: {last - first} cases in {took_s:.2f} s "
+                f"({CHUNK_S[0]:g} to {CHUNK_S[1]:g})",
+                met=CHUNK_S[0] <= took_s <= CHUNK_S[1],
+            )
+        )
+    return met
+
+
+def _order_target() -> bool:
+    """Sweep over many machines, whose axis runs last or first."""
+    bores = {"kind": "field", "pointer": "/branches/0/elements/0/bore_mm"}
+    machines = {**bores, "values": np.linspace(8.0, 10.0, MACHINES).tolist()}
+    turned = [
+        {"kind": "factor", "of": of, "values": np.linspace(0.7, 1.2, TURNED).tolist()}
+        for of in ("fan_speeds", "pump_speeds", "part_powers")
+    ]
+    slow, quick = (
+        _best_s(lambda axes=axes: _swept(asked(*axes, case_limit=MOST_CASES)), 2)  # type: ignore[misc]
+        for axes in ([machines, *turned], [*turned, machines])
+    )
+    return _say(
+        f"{MACHINES} machines: an axis that changes the machine takes {quick / slow:.2f} times as "
+        f"long where it runs first (most {MOST_FOR_ORDER:g})",
+        met=quick <= MOST_FOR_ORDER * slow,
+    )
+
+
+def _swept(wanted: SweepQuestion) -> None:
+    """Solve a sweep as one process would that has not seen it."""
+    sweep_machines.machines.cache_clear()
+    for first, last in sweep_chunks.ranges(wanted):
+        sweep.chunk(wanted, first, last)
 
 
 def whole_machine(count: int) -> Array:

@@ -163,8 +163,8 @@ def spelled(part: PackedBlock) -> SweepBlock:
     """Write a packed block in numbers and words."""
     return SweepBlock(
         first_case=part.first_case,
-        status=tuple(STATUSES[status] for status in part.status),
-        holds=tuple(holds == 1 for holds in part.holds),
+        status=tuple(map(STATUSES.__getitem__, part.status)),
+        holds=tuple(map(bool, part.holds)),
         columns=tuple(_nullable(np.frombuffer(column, FLOAT)) for column in part.columns),
         faults=part.faults,
     )

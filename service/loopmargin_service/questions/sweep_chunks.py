@@ -19,7 +19,7 @@ CHUNK_BYTES = 4 * 2**20
 # share it. [s]
 SHARES, SHORT_S = 8, 0.03
 # Machines that are met in each chunk anew take at most such a part of what the cases take.
-MOST_AGAIN = 0.5
+MOST_AGAIN = 0.35
 # The first chunk is so many times smaller than the others, so that its caller hears early.
 EARLIER = 8
 NUMBERS_OF_A_CASE = 6
