@@ -4,6 +4,7 @@ import os
 import signal
 import subprocess
 import sys
+from pathlib import Path
 from types import TracebackType
 from typing import Self
 
@@ -11,11 +12,19 @@ WAIT_S = 20.0
 
 
 class ServiceProcess:
-    """Runs `python -m loopmargin_service.http` within a block, on a free port if none is given."""
+    """Runs `python -m loopmargin_service.http` within a block, on a free port if none is given.
+
+    Its log is a pipe, which who loads it has to read; with `log_to` it is a file.
+    """
 
     def __init__(
-        self, port: int = 0, module: str = "loopmargin_service.http", **settings: str
+        self,
+        port: int = 0,
+        module: str = "loopmargin_service.http",
+        log_to: Path | None = None,
+        **settings: str,
     ) -> None:
+        self._log_to = log_to
         self._port = str(port)
         self._module = module
         named = {f"LOOPMARGIN_{name.upper()}": value for name, value in settings.items()}
@@ -29,7 +38,7 @@ class ServiceProcess:
             [sys.executable, "-m", self._module, "--port", self._port],
             env=self._environment,
             stdout=subprocess.PIPE,
-            stderr=subprocess.PIPE,
+            stderr=subprocess.PIPE if self._log_to is None else self._log_to.open("ab"),
             text=True,
         )
         assert self.process.stdout is not None
@@ -46,8 +55,8 @@ class ServiceProcess:
         if self.process.poll() is None:
             self.stop()
         for stream in (self.process.stdout, self.process.stderr):
-            assert stream is not None
-            stream.close()
+            if stream is not None:
+                stream.close()
 
     def terminate(self) -> None:
         """Ask it to stop."""

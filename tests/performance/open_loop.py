@@ -18,6 +18,7 @@ import numpy as np
 # More connections than callers behind a proxy have; what finds none is counted as not sent.
 MOST_CONNECTIONS = 1000
 TICK_S = 0.001
+ANSWERED = 200
 # How long the last answers are waited for.
 LAST_S = 40.0
 
@@ -41,6 +42,14 @@ class Heard:
     def count(self, status: int) -> int:
         """Count the answers of one status."""
         return self.status.count(status)
+
+    def answered(self, from_s: float, until_s: float) -> int:
+        """Count the answers that came within a time."""
+        rows = zip(self.due_s, self.took_s, self.status, strict=True)
+        return sum(
+            status == ANSWERED and from_s <= due_s + took_s < until_s
+            for due_s, took_s, status in rows
+        )
 
     def took(self, status: int, share: float) -> float:
         """Time within which a share of the answers of one status came; 0 without any. [s]"""
@@ -73,6 +82,24 @@ class Questions:
     def __iter__(self) -> Iterator[bytes]:
         """Go on for ever."""
         return self
+
+
+class Repeated:
+    """Requests for one path with one body, again and again."""
+
+    def __init__(self, url: str, path: str, body: bytes) -> None:
+        parts = urlsplit(url)
+        assert parts.hostname
+        assert parts.port
+        self.address = (parts.hostname, parts.port)
+        self._request = (
+            f"POST {path} HTTP/1.1\r\nhost: {parts.netloc}\r\ncontent-type: application/json\r\n"
+            f"content-length: {len(body)}\r\n\r\n"
+        ).encode() + body
+
+    def __next__(self) -> bytes:
+        """Write the next request."""
+        return self._request
 
 
 class _Connection(asyncio.Protocol):
@@ -113,7 +140,7 @@ class _Connection(asyncio.Protocol):
 class OpenLoop:
     """Asks questions at a rate for a time; the connections stay for the next rate."""
 
-    def __init__(self, questions: Questions) -> None:
+    def __init__(self, questions: Questions | Repeated) -> None:
         self._questions = questions
         self._idle: deque[_Connection] = deque()
         self._connections: set[_Connection] = set()

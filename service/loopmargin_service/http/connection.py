@@ -62,6 +62,7 @@ class Connection(HttpToolsProtocol):
         super().connection_made(transport)
         self._in_message = self._head_done = self._deaf = False
         self._raw_bytes = self._body_bytes = self._discarded = 0
+        self._piece = self._first_bytes = 0
         self._why: ProblemError | None = None
         self._last_words: bytes | None = None
         self._timer: asyncio.TimerHandle | None = None
@@ -83,8 +84,9 @@ class Connection(HttpToolsProtocol):
         if self._deaf:
             self._discard(len(data))
             return
+        self._piece = len(data)
         if self._in_message:
-            self._raw_bytes += len(data)
+            self._raw_bytes += self._piece
         super().data_received(data)
         if self._deaf or self.transport.is_closing():
             return
@@ -101,6 +103,7 @@ class Connection(HttpToolsProtocol):
         """Begin to count."""
         super().on_message_begin()
         self._in_message, self._head_done = True, False
+        self._first_bytes = self._piece
         self._raw_bytes = self._body_bytes = self._discarded = 0
 
     def on_headers_complete(self) -> None:
@@ -164,12 +167,9 @@ class Connection(HttpToolsProtocol):
     def _head_fault(self) -> ProblemError | None:
         if len(self.url) > TARGET_BYTES:
             return _target_too_long()
-        sizes = [len(name) + len(value) for name, value in self.headers]
-        if (
-            len(sizes) > MOST_FIELDS
-            or sum(sizes) > HEAD_BYTES
-            or max(sizes, default=0) > FIELD_BYTES
-        ):
+        # Measured field by field only where all that has come is longer than one may be.
+        may_be_long = self._first_bytes + self._raw_bytes > FIELD_BYTES
+        if len(self.headers) > MOST_FIELDS or (may_be_long and _is_too_long(self.headers)):
             return _head_too_long()
         if self.parser.should_upgrade():
             # The parser would take what follows for another protocol and never see the body.
@@ -234,6 +234,11 @@ class Connection(HttpToolsProtocol):
     def _hang_up(self) -> None:
         self._deaf = True
         self.transport.close()
+
+
+def _is_too_long(fields: list[tuple[bytes, bytes]]) -> bool:
+    sizes = [len(name) + len(value) for name, value in fields]
+    return sum(sizes) > HEAD_BYTES or max(sizes, default=0) > FIELD_BYTES
 
 
 def framing_fault(fields: list[tuple[bytes, bytes]], version: str) -> str:

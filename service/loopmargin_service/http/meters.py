@@ -40,18 +40,29 @@ CONNECTION_FAULTS = ("request", "too_slow", "target_too_long", "head_too_long", 
 COMPUTE_BOUNDS = (0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1, 2.5, 5, 10, 30, 60)
 
 
-class Tally:
-    """A counter split by one label; each child is bound once, so that counting is an addition."""
+class Tally(Collector):
+    """A counter split by one label, kept as plain numbers until it is read.
+
+    Only the thread of the event loop counts.
+    """
 
     def __init__(
         self, registry: CollectorRegistry, name: str, meaning: str, label: str, words: Iterable[str]
     ) -> None:
-        counter = Counter(name, meaning, (label,), registry=registry)
-        self._children = {word: counter.labels(word) for word in (*words, OTHER)}
+        self._described = (name, meaning, None, (label,))
+        self._counts = dict.fromkeys((*words, OTHER), 0)
+        registry.register(self)
 
     def add(self, word: str) -> None:
         """Count one more of a word."""
-        self._children.get(word, self._children[OTHER]).inc()
+        self._counts[word if word in self._counts else OTHER] += 1
+
+    def collect(self) -> Iterable[Metric]:
+        """Read it."""
+        family = CounterMetricFamily(*self._described)
+        for word, count in self._counts.items():
+            family.add_metric((word,), count)
+        yield family
 
 
 class Reading(Collector):

@@ -6,6 +6,7 @@ A ProblemError is raised anywhere behind the first layer and carries a row of th
 
 import logging
 from collections.abc import Iterable
+from functools import lru_cache
 from typing import NamedTuple
 from urllib.parse import quote
 
@@ -20,6 +21,8 @@ LOG = logging.getLogger("loopmargin")
 MEDIA_TYPE = "application/problem+json"
 LONGEST_POINTER = 500
 LONGEST_DETAIL = 2000
+# Stands for the instance of a problem that is written beforehand.
+_HERE = "\0"
 
 
 class Kind(NamedTuple):
@@ -255,7 +258,18 @@ def pointer(path: Iterable[str | int]) -> str:
 
 def encoded(problem: ProblemError, instance: str) -> bytes:
     """Write the problem document of one occurrence."""
-    return msgspec.json.encode(told(problem, instance))
+    if problem.faults:
+        return msgspec.json.encode(told(problem, instance))
+    before, after = _around_instance(problem.kind, problem.detail)
+    return before + msgspec.json.encode(instance) + after
+
+
+@lru_cache(64)
+def _around_instance(kind: Kind, detail: str) -> tuple[bytes, bytes]:
+    """Write what many refusals have in common that are told in the same words."""
+    whole = msgspec.json.encode(told(ProblemError(kind, detail), _HERE))
+    before, _, after = whole.rpartition(msgspec.json.encode(_HERE))
+    return before, after
 
 
 def told(problem: ProblemError, instance: str) -> Problem:

@@ -6,6 +6,7 @@ passes the same layers as every other request; what has to wait goes on from the
 """
 
 import asyncio
+import math
 from typing import ClassVar, Protocol, cast
 
 from litestar.types import HTTPScope
@@ -33,14 +34,40 @@ class PromptConnection(Connection):
         """Take a connection."""
         self._held = self._answered = False
         self._body = b""
+        self._answered_s = -math.inf
         super().connection_made(transport)
 
     def data_received(self, data: bytes) -> None:
-        """Let a question go on whose body is not whole yet."""
+        """Let a question go on whose body is not whole yet.
+
+        The timer of an idle connection goes on through answers at once, and looks at their time
+        when it rings: setting it anew for each would cost more than half of the answer.
+        """
         self._answered = False
+        timer, self.timeout_keep_alive_task = self.timeout_keep_alive_task, None
         super().data_received(data)
         if self._held:
             self._let_go()
+        rests = self._answered and not self._in_message and self._is_idle()
+        if rests and timer is None:
+            self._keep_alive(self.timeout_keep_alive)
+        elif rests:
+            self.timeout_keep_alive_task = timer
+        elif timer is not None:
+            timer.cancel()
+
+    def connection_lost(self, exc: Exception | None) -> None:
+        """Forget the timer, however the connection ended."""
+        self._unset_keepalive_if_required()
+        super().connection_lost(exc)
+
+    def timeout_keep_alive_handler(self) -> None:
+        """Close an idle connection, or wait for as long as it has not been idle."""
+        left_s = self._answered_s + self.timeout_keep_alive - self.loop.time()
+        if left_s > 0:
+            self._keep_alive(left_s)
+        else:
+            super().timeout_keep_alive_handler()
 
     def begin(self) -> None:
         """Hold a question back until it is known whether all of it is there."""
@@ -88,8 +115,12 @@ class PromptConnection(Connection):
         pieces = self.front.at_once(scope, self._body)
         if pieces:
             self.transport.writelines(pieces)
-            self.on_response_complete()
+            self.server_state.total_requests += 1
+            self._answered_s = self.loop.time()
         return bool(pieces)
+
+    def _keep_alive(self, for_s: float) -> None:
+        self.timeout_keep_alive_task = self.loop.call_later(for_s, self.timeout_keep_alive_handler)
 
     def _let_go(self) -> None:
         """Begin in the ordinary way, with what has come of the body."""

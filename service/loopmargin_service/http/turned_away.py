@@ -27,5 +27,5 @@ class TurnedAwayError(ProblemError):
 def retry_after(wait_s: float) -> tuple[Header, ...]:
     """Ask to come back when there should be room, at a moment drawn at random."""
     least = min(max(1, math.ceil(wait_s)), LONGEST_S)
-    seconds = random.randint(least, least + max(LEAST_SPREAD_S, least))  # noqa: S311 - no secret
+    seconds = least + int(random.random() * (1 + max(LEAST_SPREAD_S, least)))  # noqa: S311 - no secret
     return ((b"retry-after", str(seconds).encode()),)

@@ -40,6 +40,7 @@ class Workbench:
         self.patient = Lane(patient, longest_wait_s, told)
         self.paces: defaultdict[str, Pace] = defaultdict(Pace)
         self._went: dict[str, tuple[Lane | Turns, int]] = {}
+        self._let_in: Counter[Lane | Turns] = Counter()
         self._on_their_way: Counter[Lane | Turns] = Counter()
 
     async def run(self, row: Route, question: Question, deadline: Deadline) -> bytes:
@@ -59,15 +60,22 @@ class Workbench:
     def require(self, path: str) -> None:
         """Refuse a question unread where its like find no room; this costs next to nothing.
 
-        Those let in during one round of the event loop reach their place only in the next.
+        Those let in during one round of the event loop reach their place only at the end of the
+        next, and count until then.
         """
         self.turns.require()
         place, times = self._went.get(path, (self.turns, 0))
-        if times >= SURELY and self._on_their_way[place] >= place.room:
+        coming = self._let_in[place] + self._on_their_way[place]
+        if times >= SURELY and coming >= place.room:
             raise place.refusal()
-        if not self._on_their_way:
-            asyncio.get_running_loop().call_soon(self._on_their_way.clear)
-        self._on_their_way[place] += 1
+        if not self._let_in:
+            asyncio.get_running_loop().call_soon(self._next_round)
+        self._let_in[place] += 1
+
+    def _next_round(self) -> None:
+        """Set out those let in; in the next round they are there and no longer on their way."""
+        self._on_their_way, self._let_in = self._let_in, Counter()
+        asyncio.get_running_loop().call_soon(self._on_their_way.clear)
 
     @property
     def waiting(self) -> int:
