@@ -24,6 +24,8 @@ PATIENCE_S = 10.0
 DEADLINE_S = 2.0
 KEY = {"authorization": f"Bearer bench.{SECRET}"}
 NEVER = Policy(100_000 * US, BURST)
+# Caller, quota, units, units wanted ahead, and units held ahead from before.
+Charge = tuple[str, Policy, int, int] | tuple[str, Policy, int, int, int]
 
 
 @pytest.fixture
@@ -52,7 +54,7 @@ def replicas(redis: RedisProcess, tmp_path: Path) -> Iterator[list[ServiceProces
         ]
 
 
-def taken(redis: RedisProcess, *charges: tuple[str, Policy, int, int]) -> list[Standing]:
+def taken(redis: RedisProcess, *charges: Charge) -> list[Standing]:
     """Make some charges from one process, all at once."""
 
     async def run() -> list[Standing]:
@@ -85,6 +87,20 @@ def test_the_script_is_the_arithmetic_of_the_process(redis: RedisProcess) -> Non
     assert not small.admitted
     assert 20 * US < small.wait_us <= 26 * US
     assert (other.admitted, other.left_units) == (True, 7)
+
+
+def test_what_is_held_ahead_pays_first(redis: RedisProcess) -> None:
+    """A bucket from which 4 units were fetched ahead still lets in what is larger than it."""
+    quota = Policy(100 * US, 10)
+    fetched, large = (
+        taken(redis, charge)[0] for charge in (("a", quota, 1, 4), ("a", quota, 35, 0, 4))
+    )
+    refused = taken(redis, ("a", quota, 5, 0, 2))[0]
+
+    assert (fetched.admitted, fetched.ahead_units) == (True, 4)
+    assert (large.admitted, large.left_units) == (True, 0)
+    assert 2600 * US < large.wait_us <= 2700 * US
+    assert (refused.admitted, refused.left_units) == (False, 2)
 
 
 def test_units_ahead_are_given_from_the_upper_half_only(redis: RedisProcess) -> None:

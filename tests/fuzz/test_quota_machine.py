@@ -48,9 +48,9 @@ class QuotaServer(ServerInMemory):
         """Charge a bucket."""
         assert script == SCRIPT
         await self._reached(writes=True)
-        interval, burst, units, ahead, _ = map(int, arguments)
+        interval, burst, units, ahead, _, in_hand = map(int, arguments)
         quota, held = Policy(interval, burst), self._value(key)
-        moment, standing = charge(int(held or 0), now_us(), quota, units)
+        moment, standing = charge(int(held or 0), now_us(), quota, units, in_hand)
         if not standing.admitted:
             return [0, standing.left_units, standing.wait_us, 0]
         further, _ = charge(moment, now_us(), quota, ahead)

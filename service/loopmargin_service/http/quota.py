@@ -69,8 +69,10 @@ class Standing(NamedTuple):
 class SharedQuota(Protocol):
     """What several replicas share."""
 
-    async def take(self, caller: str, policy: Policy, units: int, ahead: int) -> Standing:
-        """Charge a caller, or raise Unavailable."""
+    async def take(
+        self, caller: str, policy: Policy, units: int, ahead: int, held: int = 0
+    ) -> Standing:
+        """Charge a caller, or raise Unavailable; units held were charged ahead and count first."""
 
 
 def policy(units_per_min: int, burst_units: int) -> Policy:
@@ -83,8 +85,13 @@ def units_of(work_s: float) -> int:
     return max(1, math.ceil(work_s / UNIT_S))
 
 
-def charge(full_at_us: int, now_us: int, quota: Policy, units: int) -> tuple[int, Standing]:
-    """Charge a bucket that is full again at a moment; give the new moment and how it ended."""
+def charge(
+    full_at_us: int, now_us: int, quota: Policy, units: int, held: int = 0
+) -> tuple[int, Standing]:
+    """Charge a bucket that is full again at a moment; give the new moment and how it ended.
+
+    Units held were charged before and are still unspent: they pay first.
+    """
     interval_us, burst = quota
     whole_us = interval_us * burst
     # A bucket is short of being full by what was charged and has not come back yet.
@@ -94,11 +101,11 @@ def charge(full_at_us: int, now_us: int, quota: Policy, units: int) -> tuple[int
     elif short_us > whole_us + LONGEST_DEBT_US:
         short_us = whole_us + LONGEST_DEBT_US
     room_us = whole_us - short_us
-    needed_us = (units if units < burst else burst - 1) * interval_us
+    needed_us = ((units if units < burst else burst - 1) - held) * interval_us
     if room_us < needed_us:
-        left = room_us // interval_us if room_us > 0 else 0
+        left = held + (room_us // interval_us if room_us > 0 else 0)
         return now_us + short_us, Standing(False, left, needed_us - room_us)  # noqa: FBT003 - first field
-    charged_us = units * interval_us
+    charged_us = (units - held) * interval_us
     room_us -= charged_us
     left = room_us // interval_us if room_us > 0 else 0
     wait_us = (left + 1) * interval_us - room_us
@@ -112,10 +119,10 @@ class LocalQuota:
         self._clock_us = clock_us
         self._full_at_us: OrderedDict[str, int] = OrderedDict()
 
-    def take(self, caller: str, quota: Policy, units: int) -> Standing:
+    def take(self, caller: str, quota: Policy, units: int, held: int = 0) -> Standing:
         """Charge a caller."""
         now_us = self._clock_us()
-        moment, standing = charge(self._full_at_us.get(caller, 0), now_us, quota, units)
+        moment, standing = charge(self._full_at_us.get(caller, 0), now_us, quota, units, held)
         self._keep(caller, moment)
         return standing
 
@@ -187,22 +194,27 @@ class Meter:
 
     async def _fetched(self, caller: str, quota: Policy, units: int) -> Standing:
         assert self._shared is not None  # noqa: S101 - the only caller has looked
+        ahead = quota.burst_units // AHEAD
+        held = self._ahead.pop(caller, None)
+        if held is not None and held.until_us < self._clock_us():
+            held = None
+        in_hand = 0 if held is None else held.units
         try:
-            standing = await self._shared.take(caller, quota, units, quota.burst_units // AHEAD)
+            standing = await self._shared.take(caller, quota, units, ahead, in_hand)
         except Unavailable:
             part = share(quota, self._replicas)
             return self._local.take(caller, part, units)._replace(local=True)
-        if standing.ahead_units:
-            self._hold(caller, standing)
+        if not standing.admitted and held is not None:
+            self._hold(caller, held)
+        elif standing.ahead_units:
+            until_us = self._clock_us() + AHEAD_US
+            self._hold(caller, _Ahead(standing.ahead_units, standing.left_units, until_us))
         return standing
 
-    def _hold(self, caller: str, standing: Standing) -> None:
+    def _hold(self, caller: str, more: _Ahead) -> None:
         """Keep what was charged ahead, with what another request fetched meanwhile."""
-        now_us = self._clock_us()
         held = self._ahead.get(caller)
-        rest = held.units if held is not None and held.until_us >= now_us else 0
+        rest = held.units if held is not None and held.until_us >= self._clock_us() else 0
         if len(self._ahead) >= MOST_CALLERS:
             self._ahead.clear()
-        self._ahead[caller] = _Ahead(
-            rest + standing.ahead_units, standing.left_units, now_us + AHEAD_US
-        )
+        self._ahead[caller] = more._replace(units=rest + more.units)

@@ -12,7 +12,7 @@ from loopmargin_service.http.store import Unavailable
 
 SCRIPT = """
 local interval, burst = tonumber(ARGV[1]), tonumber(ARGV[2])
-local units, ahead = tonumber(ARGV[3]), tonumber(ARGV[4])
+local units, ahead, held = tonumber(ARGV[3]), tonumber(ARGV[4]), tonumber(ARGV[6])
 local clock = redis.call('TIME')
 local now = clock[1] * 1000000 + clock[2]
 local full = interval * burst
@@ -20,11 +20,11 @@ local full_at = tonumber(redis.call('GET', KEYS[1]) or now) or now
 if full_at ~= full_at then full_at = now end
 full_at = math.min(math.max(full_at, now), now + full + tonumber(ARGV[5]))
 local room = full - (full_at - now)
-local needed = math.min(units, burst - 1) * interval
+local needed = (math.min(units, burst - 1) - held) * interval
 if room < needed then
-  return {0, math.max(0, math.floor(room / interval)), needed - room, 0}
+  return {0, held + math.max(0, math.floor(room / interval)), needed - room, 0}
 end
-room = room - units * interval
+room = room - (units - held) * interval
 if room - ahead * interval < full / 2 then ahead = 0 end
 room = room - ahead * interval
 full_at = now + full - room
@@ -41,10 +41,12 @@ class RedisQuota:
     def __init__(self, link: RedisLink) -> None:
         self._link = link
 
-    async def take(self, caller: str, policy: Policy, units: int, ahead: int) -> Standing:
-        """Charge a caller."""
+    async def take(
+        self, caller: str, policy: Policy, units: int, ahead: int, held: int = 0
+    ) -> Standing:
+        """Charge a caller; what it holds ahead pays first."""
         key = f"loopmargin:quota:{caller}"
-        numbers = [str(number) for number in (*policy, units, ahead, LONGEST_DEBT_US)]
+        numbers = [str(number) for number in (*policy, units, ahead, LONGEST_DEBT_US, held)]
         found = await self._link.call(lambda redis: redis.eval(SCRIPT, 1, key, *numbers))
         match found:
             case [int(admitted), int(left), int(wait_us), int(given)]:

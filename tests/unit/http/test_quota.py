@@ -44,12 +44,14 @@ class Shared:
         self.away = False
         self.asked = 0
 
-    async def take(self, caller: str, quota: Policy, units: int, ahead: int) -> Standing:
+    async def take(
+        self, caller: str, quota: Policy, units: int, ahead: int, held: int = 0
+    ) -> Standing:
         """Charge as the server does."""
         self.asked += 1
         if self.away:
             raise Unavailable
-        standing = self._local.take(caller, quota, units)
+        standing = self._local.take(caller, quota, units, held)
         if not standing.admitted or standing.left_units - ahead < quota.burst_units / 2:
             return standing
         return (
@@ -198,6 +200,40 @@ def test_most_small_charges_need_no_word_with_the_shared_keeper() -> None:
     admitted(Meter(shared, 1, clock), Policy(US, 640), 300)
 
     assert shared.asked < 30
+
+
+@pytest.mark.parametrize("burst", [40, 640])
+def test_a_question_larger_than_the_bucket_is_let_in_when_all_is_there(burst: int) -> None:
+    """Units that its own request fetched ahead are there, too, and pay first."""
+    clock = Clock()
+    shared = Shared(clock)
+    meter = Meter(shared, 1, clock)
+    quota = Policy(US, burst)
+
+    assert admitted(meter, quota, 1) == 1
+    large = asyncio.run(meter.take("a", quota, 3 * burst))
+    clock.now_us += 2 * burst * US
+    early = asyncio.run(meter.take("a", quota, 1))
+    clock.now_us += 2 * US
+
+    assert (large.admitted, early.admitted) == (True, False)
+    assert admitted(meter, quota, 5) == 1
+
+
+def test_a_refusal_leaves_what_is_held_ahead() -> None:
+    """It is told as left, and small charges still spend it without a word."""
+    clock = Clock()
+    shared = Shared(clock)
+    meter = Meter(shared, 1, clock)
+    quota = Policy(US, 640)
+    admitted(meter, quota, 1)
+    asyncio.run(shared.take("a", quota, 300, 0))
+    refused = asyncio.run(meter.take("a", quota, 400))
+    asked = shared.asked
+
+    assert (refused.admitted, refused.left_units) == (False, 640 - 1 - 300)
+    assert admitted(meter, quota, 640 // 32) == 640 // 32
+    assert shared.asked == asked
 
 
 def test_what_was_fetched_ahead_goes_stale() -> None:
