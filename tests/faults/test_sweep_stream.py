@@ -90,6 +90,20 @@ def test_workers_are_free_soon_after_the_caller_has_left() -> None:
     assert solved < 12
 
 
+def test_a_caller_who_leaves_a_stream_is_no_mistake() -> None:
+    """The log has the request, and nothing that says `error`."""
+    with ServiceProcess() as service:
+        with records(service.url, LARGE) as stream:
+            next(stream)
+            next(stream)
+        assert service.stop() == 0
+        assert service.process.stderr is not None
+        told = [msgspec.json.decode(line) for line in service.process.stderr]
+
+    assert "error" not in {row["level"] for row in told}
+    assert [row["route"] for row in told if row["event"] == "request"] == ["/v1/sweep"]
+
+
 def test_streams_that_begin_at_once_find_no_more_room_than_others() -> None:
     """So many are sent; the rest is told when to come back, and nothing else."""
 

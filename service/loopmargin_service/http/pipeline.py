@@ -78,6 +78,9 @@ class Pipeline:
         except ClientGoneError:
             return
         except Exception as error:
+            # The router wraps what happens once a response has begun.
+            if isinstance(error.__cause__, ClientGoneError):
+                return
             if one.status:
                 raise
             await reply_to(error, scope)(scope, receive, send)
