@@ -90,10 +90,11 @@ def notes(drawn: CaseDraws) -> Iterator[Note]:
     yield Note(
         code="cases_drawn",
         text=f"{drawn.draws} machines are drawn about every case, with the same random numbers for "
-        "each, so that cases differ by what was turned and not by luck. A chance counted in so "
-        f"many draws is known to {0.5 / drawn.draws**0.5:.1g} or better. `holds` stands at best "
-        "estimate, and both judge coolant, parts and flow. Ask `steady-state` about one case with "
-        "this seed for the budget of causes and for head, suction, air, supply and noise.",
+        "each, so that cases differ by what was turned and not by luck. A chance of one half has a "
+        f"standard error of {0.5 / drawn.draws**0.5:.2g} in so many draws, any other a smaller "
+        "one. `holds` stands at best estimate; it and the chances judge coolant, parts and flow. "
+        "Ask `steady-state` about one case with this seed for the budget of causes, and for head, "
+        "suction, air, supply and noise.",
         pointer="/draws",
     )
     yield from rough_ends(drawn.draws, drawn.confidence, "/draws")

@@ -2,9 +2,10 @@
 
 import msgspec
 import numpy as np
-import pytest
 
+from loopmargin_service.physics import machine as physics
 from loopmargin_service.questions import machine_draws, sweep, sweep_plan
+from loopmargin_service.questions.machine_draws import Best
 from loopmargin_wire.sweep import MOST_CASES, SweepQuestion
 from loopmargin_wire.uncertainty import Uncertainties
 from tests.unit.questions.asked import changed
@@ -12,6 +13,7 @@ from tests.unit.questions.swept import (
     BORE,
     CARD,
     CARD_W,
+    DRAWS,
     FANS,
     PROCESSOR,
     PROCESSOR_W,
@@ -23,26 +25,12 @@ from tests.unit.questions.swept import (
     grid,
     machine,
     number,
-    radiators,
     scaled,
     turned,
     values,
 )
 
 JUDGED = ("coolant_hottest", "flow", CARD, PROCESSOR)
-
-
-@pytest.mark.parametrize("size", [1, 5, 7])
-def test_any_division_gives_the_same_bytes(size: int) -> None:
-    """Settled, refused and drawn cases alike, whatever stands beside them."""
-    question = about({}, FANS, radiators(), ROOM)
-    one = sweep.chunk(question, 0, 24)
-    parts = [
-        sweep.opened(sweep.chunk(question, first, min(first + size, 24)))
-        for first in range(0, 24, size)
-    ]
-
-    assert sweep.joined(parts) == one
 
 
 def test_what_the_store_keeps_is_what_is_asked() -> None:
@@ -115,14 +103,29 @@ def test_axes_in_another_order_give_the_same_cases() -> None:
 
 
 def test_all_limits_together_hold_less_often_than_each() -> None:
-    """And at least as often as if no two of them failed together (G. Boole)."""
-    found = grid(about({"branches/0/elements/2/limit_c": 52.0}, scaled("fan_speeds", 0.8, 1.0)))
+    """Counted draw by draw, and no less often than if no two ever failed together (G. Boole)."""
+    limits = {"branches/0/elements/2/limit_c": 52.0, "required_flow_l_per_min": 2.6}
+    question = about(limits, scaled("fan_speeds", 0.8, 1.0))
+    found = grid(question)
     each = np.stack([column(found, f"{name} chance") for name in JUDGED])
     joint = column(found, "holds chance")
 
     assert (joint <= each.min(axis=0)).all()
     assert (joint >= 1.0 - (1.0 - each).sum(axis=0) - 1e-12).all()
-    assert (joint < 1.0).all()
+    assert (joint < each.min(axis=0)).all()
+    there = question.machine
+    built = sweep_plan.build(there)
+    state = physics.solve(built.machine, sweep_plan.setting_of(there, built))
+    seed = machine_draws.doubts_of(there).seed
+    drawn = machine_draws.draw(Best(there, built, state), Uncertainties(draws=DRAWS), seed).cases
+    alike = (
+        drawn.settled
+        & (drawn.coolant_hottest_c <= there.coolant_limit_c)
+        & (drawn.flow_l_per_min >= 2.6)
+        & (drawn.component_c[0] <= 52.0)
+        & (drawn.component_c[1] <= built.blocks[1].wire.limit_c)
+    )
+    assert joint[1] == alike.sum() / DRAWS
 
 
 def test_a_part_that_a_machine_lacks_has_no_chance_there() -> None:

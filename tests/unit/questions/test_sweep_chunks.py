@@ -9,7 +9,7 @@ import pytest
 from loopmargin_service.questions import sweep, sweep_cases, sweep_plan
 from loopmargin_service.questions.refusals import Refusal
 from loopmargin_wire.sweep import MOST_CASES, PackedBlock, SweepQuestion
-from tests.unit.questions.swept import BORE, FANS, ROOM, asked, machine, radiators
+from tests.unit.questions.swept import BORE, DRAWS, FANS, ROOM, asked, machine, radiators
 
 
 def whole(question: SweepQuestion) -> PackedBlock:
@@ -18,9 +18,10 @@ def whole(question: SweepQuestion) -> PackedBlock:
 
 
 @pytest.mark.parametrize("size", [1, 3, 5, 7])
-def test_any_division_gives_the_same_bytes(size: int) -> None:
-    """Structural axes inside, refused values and settled cases alike."""
-    question = asked(FANS, radiators(), ROOM)
+@pytest.mark.parametrize("drawn", [{}, {"draws": DRAWS}], ids=["plain", "drawn"])
+def test_any_division_gives_the_same_bytes(size: int, drawn: dict[str, int]) -> None:
+    """Structural axes inside, refused values, settled and drawn cases alike."""
+    question = asked(FANS, radiators(), ROOM, **drawn)
     one = sweep.chunk(question, 0, 24)
     parts = [
         sweep.opened(sweep.chunk(question, first, min(first + size, 24)))

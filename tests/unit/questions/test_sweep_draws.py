@@ -172,7 +172,7 @@ def test_answer_and_head_say_what_was_drawn() -> None:
     assert head.notes == answer.notes
     assert wording.BEST_ESTIMATE_NOTE not in answer.notes
     assert [note.code for note in answer.notes[2:]] == ["cases_drawn", "draws_support_less"]
-    assert "known to 0.04" in answer.notes[2].text
+    assert "standard error of 0.035" in answer.notes[2].text
     assert len(head.columns) == len(answer.state.columns)
 
 
