@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from loopmargin_service.physics import network
-from loopmargin_service.physics.network import Array, Topology
-from tests.unit.physics.plain_links import Network, alike, links
+from loopmargin_service.physics.network import Array, Flows, Topology
+from tests.unit.physics.plain_links import Links, Network, alike, links
 
 BRIDGE = Topology(4, (0, 0, 1, 1, 2, 3), (1, 2, 2, 3, 3, 0), 0)
 
@@ -161,3 +161,56 @@ def test_links_without_return(ends: list[tuple[int, int]], expected: list[int]) 
     tail, head = zip(*ends, strict=True)
 
     assert network.links_without_return(Topology(4, tail, head, 0)) == expected
+
+
+def behind_a_valve(start: list[float], limit: int, monkeypatch: pytest.MonkeyPatch) -> Flows:
+    """Drive a source of 20 less 2 w against 4 w and, behind a valve, against 40 and 2 w.
+
+    Without the valve the flows would be -2, 6 and -8, at a pressure of 24.
+    """
+    monkeypatch.setattr(network, "ITERATION_LIMIT", limit)
+    topology = Topology(2, (0, 1, 1), (1, 0, 0), 0, check_valves=1)
+    law = links([2.0, 4.0, 2.0], [0.0] * 3, [20.0, 0.0, -40.0])
+    cases = len(start)
+    begun = np.array([[-2.0] * cases, [6.0] * cases, start])
+    wide = Links(*(np.repeat(part, cases, axis=1) for part in law))
+    return network.solve(topology, wide, begun)
+
+
+def test_a_step_through_a_valve_stops_right_behind_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """From before the valve one step ends behind it; from behind it goes all the way.
+
+    A case that stopped has not settled, whatever its neighbours have.
+    """
+    flows = behind_a_valve([5.0, 0.0, -3.0, -8.0], 1, monkeypatch)
+
+    np.testing.assert_allclose(flows.flow[:2], [[-2.0] * 4, [6.0] * 4], rtol=1e-12)
+    np.testing.assert_allclose(flows.flow[2], [-network.BEHIND_VALVE, -8.0, -8.0, -8.0], rtol=1e-6)
+    assert flows.converged.tolist() == [False, False, False, True]
+    np.testing.assert_allclose(flows.pressure, [[0.0] * 4, [24.0] * 4], rtol=1e-12)
+
+
+def test_a_valve_that_stays_open_or_shut_stops_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Only the step that goes from before the valve to behind it is stopped."""
+    topology = Topology(2, (0, 1, 1), (1, 0, 0), 0, check_valves=1)
+    law = links([2.0, 4.0, 2.0], [0.0] * 3, [20.0, 0.0, 0.0])
+    monkeypatch.setattr(network, "ITERATION_LIMIT", 1)
+
+    flows = network.solve(topology, law, np.array([[5.0], [5.0], [5.0]]))
+
+    np.testing.assert_allclose(flows.flow[:, 0], [6.0, 2.0, 4.0], rtol=1e-12)
+
+
+def test_patience_with_a_valve_ends(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A valve that turns back and forth is no longer stopped after so many iterations."""
+    monkeypatch.setattr(network, "PATIENCE", 0)
+
+    flows = behind_a_valve([5.0], 1, monkeypatch)
+
+    assert flows.flow[2, 0] == pytest.approx(-8.0)
+
+
+def test_valves_are_the_last_links() -> None:
+    """So many of the last links have a valve; without any, the first valve is past the end."""
+    assert Topology(2, (0, 1, 1), (1, 0, 0), 0, check_valves=1).first_valve == 2
+    assert Topology(2, (0, 1, 1), (1, 0, 0), 0).first_valve == 3
