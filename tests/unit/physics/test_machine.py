@@ -10,7 +10,6 @@ from scipy.optimize import brentq
 from loopmargin_service.physics import air, coolant, machine, rated_radiator
 from loopmargin_service.physics.air_path import CASE
 from loopmargin_service.physics.machine import Equilibrium, Machine, Setting
-from loopmargin_service.physics.network import Flows
 from tests.unit.physics.bench_air import CORE, FACE, case_fan, opening, rated
 from tests.unit.physics.bench_loop import (
     DENSITY,
@@ -279,51 +278,3 @@ def test_two_pumps_each_give_their_heat() -> None:
     first, second = np.diff(state.temperatures.nodes[[0, 2, 1], 0]) * capacity
     assert first == pytest.approx(10.0, rel=2e-3)
     assert second == pytest.approx(25.0, rel=2e-3)
-
-
-def solves(monkeypatch: pytest.MonkeyPatch) -> tuple[int, int]:
-    """Count whole solves of coolant and air together, and the repetitions of the machine."""
-    whole = machine.network.solve
-    calls = []
-
-    def counted(*given: object) -> Flows:
-        calls.append(1)
-        return whole(*given)  # type: ignore[arg-type]
-
-    monkeypatch.setattr(machine.network, "solve", counted)
-    state = settled(SIMPLE)
-    return len(calls), int(state.iterations[0])
-
-
-def test_flows_are_solved_whole_at_first_and_then_by_single_steps(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    """Once near, a repetition takes one Newton step in the coolant and one in the air."""
-    calls, repetitions = solves(monkeypatch)
-    assert calls == 2
-    assert repetitions > 2
-
-
-def test_a_careful_repetition_solves_both_flows_whole(monkeypatch: pytest.MonkeyPatch) -> None:
-    """From the repetition on that `CAREFUL` numbers, the first being zero."""
-    monkeypatch.setattr(machine, "CAREFUL", 1)
-    calls, repetitions = solves(monkeypatch)
-    assert calls == 2 * repetitions
-
-
-def test_temperatures_that_will_not_settle_go_half_way(monkeypatch: pytest.MonkeyPatch) -> None:
-    """From the repetition on that `HALF_WAY` numbers, everything lies between before and after."""
-    monkeypatch.setattr(machine, "ITERATION_LIMIT", 1)
-    warm = ROOM_TEMPERATURE + machine.START_RISE
-    whole = machine.solve(build(SIMPLE), setting(SIMPLE))
-    monkeypatch.setattr(machine, "HALF_WAY", 0)
-    half = machine.solve(build(SIMPLE), setting(SIMPLE))
-
-    np.testing.assert_allclose(half.stacked, 0.5 * (warm + whole.stacked), rtol=1e-13)
-    for mine, full in (
-        (half.temperatures.nodes, whole.temperatures.nodes),
-        (half.temperatures.case, whole.temperatures.case),
-    ):
-        np.testing.assert_allclose(mine, 0.5 * (warm + full), rtol=1e-13)
-    np.testing.assert_allclose(half.change, 0.5 * whole.change, rtol=1e-9)
-    assert np.abs(whole.stacked - warm).max() > 1.0
