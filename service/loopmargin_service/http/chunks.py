@@ -10,6 +10,7 @@ may fare better.
 import asyncio
 from collections import deque
 from collections.abc import AsyncIterator, Awaitable, Callable
+from itertools import pairwise
 from typing import NamedTuple
 
 from loopmargin_service.http.crew import Crew, TookTooLong
@@ -22,7 +23,10 @@ from loopmargin_wire.sweep import PackedBlock, SweepQuestion
 TRIES = 2
 # A task that takes so much longer than estimated is given up. Slow machines, a process that has to
 # start and calculations that go before leave it far below. [s]
-LEAST_S, TIMES = 5.0, 20.0
+LEAST_S, TIMES = 10.0, 30.0
+# What ends its process or takes too long is divided into so many parts, and again, so that the case
+# to blame is found in few steps: each of them may cost a process or the time above.
+PARTS = 8
 # So many ranges of cases that took too long are remembered.
 MOST_NOTED = 1000
 # Chunks under way for each place of the crew: one that is solved and one that waits.
@@ -54,12 +58,11 @@ class Chunks:
         """Give all cases from the first one that is asked for, in order."""
         first = job.question.first_case
         ranges = sweep_chunks.ranges(job.question)
-        wanted = (each for each in ranges if each[1] > first)
         under_way: deque[asyncio.Task[PackedBlock]] = deque()
         try:
             while True:
                 places = WINDOW * self._crew.places - len(under_way)
-                for _, (begin, end) in zip(range(places), wanted, strict=False):
+                for _, (begin, end) in zip(range(places), ranges, strict=False):
                     under_way.append(asyncio.create_task(self._part(job, begin, end)))
                 if not under_way:
                     return
@@ -86,7 +89,7 @@ class Chunks:
         return part
 
     async def _solved(self, job: Job, first: int, last: int) -> bytes:
-        """Have cases solved; halve what ends its process until one case is left to blame."""
+        """Have cases solved; divide what ends its process until one case is left to blame."""
         try:
             return await self._tried(job, first, last)
         except (WorkerLost, MemoryError) as lost:
@@ -94,9 +97,9 @@ class Chunks:
                 reason = sweep.TOO_LONG if isinstance(lost, TookTooLong) else sweep.DIED
                 return sweep.lost(sweep.same_cases(job.question), first, reason)
         paid = job._replace(pay=for_nothing)
-        middle = (first + last) // 2
-        halves = [await self._part(paid, first, middle), await self._part(paid, middle, last)]
-        return sweep.joined(halves)
+        edges = [*range(first, last, -(-(last - first) // PARTS)), last]
+        parts = [await self._part(paid, *each) for each in pairwise(edges)]
+        return sweep.joined(parts)
 
     async def _tried(self, job: Job, first: int, last: int, tries: int = TRIES) -> bytes:
         """Have cases solved by a process, or by another one when that dies.

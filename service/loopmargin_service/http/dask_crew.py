@@ -75,8 +75,10 @@ class DaskCrew:
         until_s = time.monotonic() + TASK_S
         try:
             while not (await asyncio.wait({task}, timeout=LOOK_S))[0]:
-                if not self._stands(executor) or time.monotonic() > until_s:
+                if not self._stands(executor):
                     raise CrewGone("the connection to the scheduler is lost")
+                if time.monotonic() > until_s:
+                    raise CrewGone(f"a chunk was not solved within {TASK_S:.0f} s", "too_long")
             return task.result()
         finally:
             task.cancel()

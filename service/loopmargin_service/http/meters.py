@@ -32,7 +32,7 @@ STORE_RESULTS = ("hit", "stored", "collapsed", "not_stored")
 STORE_ERRORS = ("refused", "timeout", "rejected", "paused", "foreign")
 REFUSALS = ("queue_full", "too_much_work", "past_deadline", "overloaded", "draining")
 # Why a cluster did not solve a chunk of a sweep.
-HANDED_BACK = ("connection", "no_workers", "paused", "edition", "cancelled")
+HANDED_BACK = ("connection", "no_workers", "paused", "edition", "cancelled", "too_long")
 LIMITS = ("rate", "concurrency")
 KEY_FAULTS = ("missing", "unknown", "expired")
 CONNECTION_FAULTS = ("request", "too_slow", "target_too_long", "head_too_long", "crowded")

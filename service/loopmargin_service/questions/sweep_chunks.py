@@ -5,7 +5,6 @@ what others have stored. Chunks begin where blocks begin, or divide a block even
 """
 
 from collections.abc import Iterator
-from itertools import pairwise
 
 from loopmargin_service.questions import work
 from loopmargin_wire.steady_state import HeatedBlock
@@ -27,17 +26,25 @@ PARTS_OF_A_BLOCK = tuple(n for n in range(1, LONGEST_BLOCK) if LONGEST_BLOCK % n
 
 
 def ranges(question: SweepQuestion) -> Iterator[tuple[int, int]]:
-    """Give the first case of each chunk and the one after its last."""
+    """Give the first case of each chunk and the one after its last.
+
+    They begin with the chunk that holds the first case that is asked for.
+    """
     cases, size = work.sweep_cases(question), chunk_cases(question)
-    early_blocks = max(1, size // EARLIER // LONGEST_BLOCK)
-    first = min(size, early_blocks * LONGEST_BLOCK)
-    return pairwise([0, *range(first, cases, size), cases])
+    if question.first_case >= cases:
+        return
+    early = min(size, LONGEST_BLOCK * max(1, size // EARLIER // LONGEST_BLOCK))
+    if question.first_case < early:
+        yield 0, min(early, cases)
+    passed = max(question.first_case - early, 0) // size
+    for first in range(early + passed * size, cases, size):
+        yield first, min(first + size, cases)
 
 
 def first_s(question: SweepQuestion) -> float:
     """Estimate the work of the chunk with which a stream begins. [s]"""
-    first = next((each for each in ranges(question) if each[1] > question.first_case), (0, 0))
-    return work.sweep_chunk(question, first[1] - first[0])
+    first, last = next(ranges(question), (0, 0))
+    return work.sweep_chunk(question, last - first)
 
 
 def chunk_cases(question: SweepQuestion) -> int:

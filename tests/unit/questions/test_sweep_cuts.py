@@ -50,13 +50,31 @@ def test_chunks_hold_every_case_once_along_blocks(
     assert size % LONGEST_BLOCK == 0 or LONGEST_BLOCK % size == 0
 
 
-def test_what_no_case_depends_on_moves_no_chunk() -> None:
-    """A stream that is taken up finds what was stored."""
-    question = grid(300, 300)
-    resumed = vary(question, first_case=12_345, case_limit=90_000)
+@given(st.integers(0, 90_000))
+def test_a_stream_that_is_taken_up_has_the_same_chunks(first_case: int) -> None:
+    """From the one that holds its first case, so that it finds what was stored."""
+    whole = grid(300, 300)
+    resumed = vary(whole, first_case=first_case, case_limit=90_000)
+    rest = [each for each in sweep_chunks.ranges(whole) if each[1] > first_case]
 
-    assert sizes(resumed) == sizes(question)
+    assert list(sweep_chunks.ranges(resumed)) == rest
+
+
+def test_what_no_case_depends_on_moves_no_chunk() -> None:
+    """What is drawn about the machine alone, and how many cases were wanted at most."""
+    question = grid(300, 300)
+
     assert sizes(sweep.same_cases(question)) == sizes(question)
+
+
+def test_a_grid_beyond_all_bounds_is_not_laid_out() -> None:
+    """It is refused elsewhere; to tell what its beginning costs takes no time."""
+    axis = grid(1000).axes[0]
+    endless = vary(grid(1), axes=(axis,) * 4)
+
+    assert work.sweep_cases(endless) == 10**12
+    assert 0.0 < sweep_chunks.first_s(endless) < 1.0
+    assert next(sweep_chunks.ranges(vary(endless, first_case=MOST_CASES)))[0] <= MOST_CASES
 
 
 @pytest.mark.parametrize("times", [1, 2, 4])
