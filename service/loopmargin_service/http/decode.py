@@ -10,9 +10,10 @@ from typing import Generic, TypeVar
 import msgspec
 from msgspec import Struct, inspect
 
-from loopmargin_service.http import constraints, duplicates
+from loopmargin_service.http import duplicates
 from loopmargin_service.http.media import Media
 from loopmargin_service.http.problems import CONSTRAINT, MALFORMED, ProblemError
+from loopmargin_service.questions import constraints
 from loopmargin_service.questions.refusals import Fault
 
 # Beyond this a float no longer tells neighbouring whole numbers apart.

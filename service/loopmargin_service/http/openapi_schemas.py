@@ -6,7 +6,7 @@ from typing import Any
 import msgspec
 from msgspec import Struct
 
-from loopmargin_service.http.constraints import published
+from loopmargin_service.questions.constraints import published
 
 REFERENCE = "#/components/schemas/{name}"
 Schema = dict[str, Any]

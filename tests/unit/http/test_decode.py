@@ -5,10 +5,10 @@ import json
 import msgspec
 import pytest
 
-from loopmargin_service.http import constraints
 from loopmargin_service.http.decode import Reader
 from loopmargin_service.http.media import Media
 from loopmargin_service.http.problems import CONSTRAINT, MALFORMED, ProblemError, pointer
+from loopmargin_service.questions import constraints
 from loopmargin_wire.pump_head import PumpHeadQuestion
 from tests.unit.http.parcel import Crate, Paper, ParcelQuestion
 

@@ -1,7 +1,7 @@
-"""Every fault of a body against the type it should have, each with its place and remedy.
+"""Every fault of a document against the type it should have, each with its place and remedy.
 
-The decoder stops at its first fault. Only when it has refused a body is the untyped tree
-walked here beside the description that msgspec gives of the type.
+The decoder stops at its first fault. Only when it has refused a body, or a machine at some value
+of an axis, is the untyped tree walked here beside the description that msgspec gives of the type.
 """
 
 import json

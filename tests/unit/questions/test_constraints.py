@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from msgspec import Struct, inspect
 
-from loopmargin_service.http import constraints
 from loopmargin_service.http.routes import ROUTES, Route
+from loopmargin_service.questions import constraints
 from tests.unit.http.parcel import Crate, ParcelQuestion
 
 EXAMPLES = Path("openapi/examples")
