@@ -8,10 +8,13 @@ which is then built anew for each of its values.
 import math
 import re
 from collections.abc import Iterator
+from functools import cache
 from typing import Any, NamedTuple
 
 import msgspec
+from msgspec import inspect
 
+from loopmargin_service.questions import constraints
 from loopmargin_service.questions.refusals import Fault, Refusal
 from loopmargin_wire.steady_state import SteadyStateQuestion
 from loopmargin_wire.sweep import (
@@ -43,7 +46,8 @@ GROUPS = {
 class Change(NamedTuple):
     """An axis as it acts: what it sets or scales, and whether that is only a setting.
 
-    Values are numbers, or whole elements written as plain objects.
+    Values are numbers, or whole elements written as plain objects. A `whole` field takes whole
+    numbers alone.
     """
 
     name: str
@@ -51,18 +55,24 @@ class Change(NamedTuple):
     values: tuple[Any, ...]
     scales: bool
     setting: bool
+    whole: bool = False
+
+
+def resolved(machine: SteadyStateQuestion, axes: tuple[Axis, ...]) -> tuple[Change, ...]:
+    """Resolve axes against a machine, refusing one that changes nothing."""
+    leaves = dict(_leaves(msgspec.to_builtins(machine), ""))
+    return tuple(
+        _alternative(axis, number, machine)
+        if isinstance(axis, AlternativeAxis)
+        else _change(axis, number, leaves)
+        for number, axis in enumerate(axes)
+    )
 
 
 def changes(question: SweepQuestion) -> tuple[Change, ...]:
-    """Resolve the axes against the machine, refusing one that changes nothing."""
-    document = msgspec.to_builtins(question.machine)
-    leaves = dict(_leaves(document, ""))
-    found = tuple(
-        _alternative(axis, number, question.machine)
-        if isinstance(axis, AlternativeAxis)
-        else _change(axis, number, leaves)
-        for number, axis in enumerate(question.axes)
-    )
+    """Resolve the axes of a sweep, with every refusal that they deserve."""
+    found = resolved(question.machine, question.axes)
+    _counted(found)
     _bounded(question, count(found))
     _affordable(found)
     _apart(found)
@@ -126,6 +136,18 @@ def _apart(found: tuple[Change, ...]) -> None:
         seen.update(dict.fromkeys(change.pointers, change))
 
 
+def _counted(found: tuple[Change, ...]) -> None:
+    """Refuse a part of what is counted."""
+    faults = []
+    for number, change in enumerate(found):
+        parts = [value for value in change.values if change.whole and not value.is_integer()]
+        if parts:
+            reason = f"/{change.name} is counted and cannot be {parts[0]:g}; give whole numbers"
+            faults.append(Fault(("axes", number, "values"), reason))
+    if faults:
+        raise Refusal(*faults)
+
+
 def _affordable(found: tuple[Change, ...]) -> None:
     """Refuse a grid that needs more machines built than one question may ask for."""
     machines = math.prod(len(change.values) for change in found if not change.setting)
@@ -142,12 +164,12 @@ def _affordable(found: tuple[Change, ...]) -> None:
         )
 
 
-def _leaves(document: object, pointer: str) -> Iterator[tuple[str, float]]:
+def _leaves(document: object, pointer: str) -> Iterator[tuple[str, int | float]]:
     """Walk the numbers of a document with their pointers."""
     if isinstance(document, bool) or document is None:
         return
     if isinstance(document, int | float):
-        yield pointer, float(document)
+        yield pointer, document
     elif isinstance(document, dict):
         for name, member in document.items():
             yield from _leaves(member, f"{pointer}/{name}")
@@ -156,7 +178,7 @@ def _leaves(document: object, pointer: str) -> Iterator[tuple[str, float]]:
             yield from _leaves(member, f"{pointer}/{number}")
 
 
-def _change(axis: FieldAxis | FactorAxis, number: int, leaves: dict[str, float]) -> Change:
+def _change(axis: FieldAxis | FactorAxis, number: int, leaves: dict[str, int | float]) -> Change:
     """Resolve one axis."""
     if isinstance(axis, FactorAxis):
         return _factor(axis, number, leaves)
@@ -169,11 +191,16 @@ def _change(axis: FieldAxis | FactorAxis, number: int, leaves: dict[str, float])
             )
         )
     return Change(
-        axis.pointer[1:], (axis.pointer,), axis.values, scales=False, setting=is_setting(axis)
+        axis.pointer[1:],
+        (axis.pointer,),
+        axis.values,
+        scales=False,
+        setting=is_setting(axis),
+        whole=isinstance(leaves[axis.pointer], int),
     )
 
 
-def _factor(axis: FactorAxis, number: int, leaves: dict[str, float]) -> Change:
+def _factor(axis: FactorAxis, number: int, leaves: dict[str, int | float]) -> Change:
     """Resolve a factor on a group of fields."""
     pointers = tuple(pointer for pointer in leaves if GROUPS[axis.of].fullmatch(pointer))
     if not pointers:
@@ -225,7 +252,16 @@ def applied(machine: SteadyStateQuestion, change: Change, value: object) -> Stea
         except (KeyError, IndexError, ValueError) as error:
             reason = "the element that another axis puts there has no such field"
             raise Refusal(Fault(tuple(pointer[1:].split("/")), reason)) from error
-    return msgspec.convert(document, SteadyStateQuestion)
+    try:
+        return msgspec.convert(document, SteadyStateQuestion)
+    except msgspec.ValidationError as error:
+        raise Refusal(*constraints.faults(document, _wanted())) from error
+
+
+@cache
+def _wanted() -> inspect.Type:
+    """Describe what a machine takes."""
+    return inspect.type_info(SteadyStateQuestion)
 
 
 def _put_for(old: Any, value: Any, *, scales: bool) -> object:  # noqa: ANN401 - any piece of a document

@@ -7,7 +7,6 @@ ordinary size all stay, so that an axis that changes them may run first or last.
 from functools import lru_cache
 from typing import NamedTuple
 
-import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
@@ -89,7 +88,7 @@ class Machines:
                 change = self.laid.axes[axis]
                 asked = applied(asked, change, change.values[value])
             built = build(asked)
-        except (Refusal, msgspec.ValidationError) as error:
+        except Refusal as error:
             return str(error)
         axes = tuple(on(asked, axis) for axis in self.laid.axes)
         settings, impossible = zip(*(_turned(asked, built, axis) for axis in axes), strict=True)
@@ -125,7 +124,7 @@ def _turned(
     for number, value in enumerate(change.values):
         try:
             settings.append(turned(applied(question, change, value), built))
-        except (Refusal, msgspec.ValidationError) as error:
+        except Refusal as error:
             impossible[number] = f"{change.name} at {value:g}: {error}"
             settings.append(setting_of(question, built))
     return batch.joined(settings), impossible

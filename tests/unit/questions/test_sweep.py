@@ -102,7 +102,10 @@ def test_a_bad_value_refuses_its_cases_alone() -> None:
     assert state.status == ("settled", "refused", "settled")
     assert np.isnan(column(state, "coolant_hottest")).tolist() == [False, True, False]
     assert state.faults[0].case == 1
-    assert "400" in state.faults[0].reason
+    assert state.faults[0].reason == (
+        "room/air_c at 400: room.air_c is 400.0, above its upper limit of 60; give a number from "
+        "-20 to 60 degC."
+    )
     assert state.holds[1] is False
 
 
@@ -181,6 +184,7 @@ def test_chances_are_had_where_the_note_says() -> None:
         ),
         ([factor("fan_speeds", 0.9, 1.0)], {"case_limit": 1}, ("axes",)),
         ([field("/rest_w", 1), field("/rest_w", 2)], {}, ("axes",)),
+        ([field(f"{radiator_place()}/fans/count", 2, 2.5)], {}, ("axes", 0, "values")),
     ],
 )
 def test_contradictory_axes_are_refused(
