@@ -149,10 +149,13 @@ ROUTES: tuple[Route, ...] = (
         solve_for.answer,
         "machine",
         "The setting at which every margin just holds",
-        assumes="Margins get better in one direction along the range that is asked about.",
-        method="The range is looked at on a grid and the step that holds the boundary is halved; "
-        "with uncertainties the same machines are drawn at every value.",
-        validity="That of the whole machine. `tried` shows every value that was looked at.",
+        assumes="Each margin gets better or worse in one direction within an eighth of the range.",
+        method="The range is looked at on a grid, more closely where neighbours fail for different "
+        "reasons, and the step that holds the boundary is halved. With uncertainties the same "
+        "machines are drawn at every value, and all margins, those of supply and noise too, count "
+        "with their chances.",
+        validity="That of the whole machine. `tried` shows every value that was looked at; a "
+        "window of less than 1/32768 of the range may be missed.",
         work=work.solve_for,
     ),
     Route(

@@ -11,6 +11,7 @@ PUMP_RANGE = (0.5, 1.1)
 FAN_RANGE = (0.3, 1.5)
 # Beyond this times the speed of its curve a curve says nothing of a fan or pump.
 FASTEST = 2.0
+TOO_FAST = f"a curve says nothing beyond {FASTEST:g} times the speed it was measured at"
 
 
 def pump_ratio(pump: Pump) -> float:
@@ -44,7 +45,6 @@ def too_fast(pumps: Iterable[Pump], fans: Iterable[Fans]) -> Outcome | None:
     named = "; ".join(f"{name} would run at {ratio:.2g} times it" for name, ratio in fast[:20])
     return Outcome(
         status="outside_validity",
-        reason=f"a curve says nothing beyond {FASTEST:g} times the speed it was measured at: "
-        f"{named}"[:2000],
+        reason=f"{TOO_FAST}: {named}"[:2000],
         advice=("Give a curve that was measured nearer to this speed, or lower the speed.",),
     )

@@ -9,7 +9,7 @@ import pytest
 from loopmargin_service.physics import fan_loss, machine, network
 from loopmargin_service.physics.loop import Liquid, Loop, LoopTerms
 from loopmargin_service.physics.network import Array, Flows
-from loopmargin_service.questions import loop_curve, pump_speed, solve_for, warm_up
+from loopmargin_service.questions import loop_curve, pump_speed, solve_for, solve_for_judge, warm_up
 from loopmargin_service.questions.refusals import Fault, Refusal
 from loopmargin_wire.solve_for import SolveForQuestion
 from loopmargin_wire.warm_up import WarmUpQuestion
@@ -124,7 +124,7 @@ def test_search_over_machines_that_do_not_settle(monkeypatch: pytest.MonkeyPatch
     assert (actual.outcome.status, actual.state) == ("no_operating_point", None)
     assert "it is the settling of flow, air and heat together that fails" in actual.outcome.reason
     assert {(row.holds, row.worst, row.chance) for row in actual.tried} == {
-        (False, solve_for.UNSETTLED, None)
+        (False, solve_for_judge.UNSETTLED, None)
     }
 
 
