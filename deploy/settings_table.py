@@ -5,12 +5,13 @@
 
 import argparse
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 import msgspec
 
+from loopmargin_service.http.accepted import accepted
 from loopmargin_service.http.settings import PREFIX, SECRETS, Settings
 
 PAGE = Path(__file__).with_name("README.md")
@@ -61,23 +62,7 @@ def _row(name: str, about: dict[str, Any]) -> str:
     if isinstance(default, bool):
         shown = shown.lower()
     meaning = about.get("description", "").replace("|", r"\|")
-    return f"| {variable} | {shown} | {', '.join(_bounds(about))} | {meaning} |"
-
-
-def _bounds(about: dict[str, Any]) -> Iterator[str]:
-    if "enum" in about:
-        yield " or ".join(f"`{word}`" for word in about["enum"])
-        return
-    yield {
-        "boolean": "`true` or `false`",
-        "string": "text",
-        "integer": "whole number",
-        "number": "number",
-    }.get(about.get("type", ""), about.get("type", "text"))
-    if "minimum" in about or "maximum" in about:
-        yield f"{about.get('minimum', '')} to {about.get('maximum', '')}"
-    if "maxLength" in about:
-        yield f"at most {about['maxLength']} characters"
+    return f"| {variable} | {shown} | {accepted(about)} | {meaning} |"
 
 
 if __name__ == "__main__":

@@ -35,14 +35,14 @@ class OptionChanges(CallOptions, total=False):
     `connect_timeout` is the time for opening a connection within an attempt, in seconds.
     `encoding` is that of question and answer: JSON can be read by whoever watches, msgpack
     is a little shorter and quicker. `api_key` is sent with every request and shown nowhere;
-    it defaults to LOOPMARGIN_API_KEY, and "" sends none.
+    it defaults to LOOPMARGIN_API_KEY, as does None, and "" sends none.
     """
 
     connect_timeout: float
     max_retries: int
     encoding: Encoding
     headers: Mapping[str, str]
-    api_key: str
+    api_key: str | None
 
 
 class Headers(dict[str, str]):
@@ -74,14 +74,14 @@ class Options:
     max_retries: int = 2
     encoding: Encoding = "json"
     headers: Mapping[str, str] = field(default_factory=Headers)
-    api_key: str = field(
-        default_factory=lambda: os.environ.get(API_KEY_VARIABLE, "").strip(), repr=False
-    )
+    api_key: str | None = field(default=None, repr=False)
 
     def __post_init__(self) -> None:
         """Refuse what cannot be meant, and hide the header values."""
         object.__setattr__(self, "headers", Headers(self.headers))
-        if not re.fullmatch(r"[\x21-\x7e]*", self.api_key):
+        if self.api_key is None:
+            object.__setattr__(self, "api_key", os.environ.get(API_KEY_VARIABLE, "").strip())
+        if not re.fullmatch(r"[\x21-\x7e]*", self.api_key or ""):
             raise ValueError(
                 f"api_key, or {API_KEY_VARIABLE}, holds characters that no key has; give it as it"
                 " was handed out, <id>.<secret>."

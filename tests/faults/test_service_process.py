@@ -148,6 +148,23 @@ def test_wrong_settings_are_told_and_nothing_starts() -> None:
     assert ended.stdout == ""
 
 
+def test_an_address_that_is_taken_is_named() -> None:
+    """With what to change, and without a traceback."""
+    with ServiceProcess() as other:
+        port = httpx.URL(other.url).port
+        ended = subprocess.run(  # noqa: S603 - ourselves
+            [sys.executable, "-m", "loopmargin_service.http", "--port", str(port)],
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+
+    assert ended.returncode == 1
+    assert f"127.0.0.1 port {port}: Address already in use" in ended.stderr
+    assert "LOOPMARGIN_PORT" in ended.stderr
+    assert "Traceback" not in ended.stderr
+
+
 def test_it_stops_when_asked() -> None:
     """At once, without complaint, and with the status of success."""
     with ServiceProcess() as running:

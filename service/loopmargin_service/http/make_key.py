@@ -1,8 +1,8 @@
 """Make a key: `python -m loopmargin_service.http.make_key quoting-tool --file keys.jsonl`.
 
 The key goes to standard output, once, and nowhere else; its hash goes to the end of the
-file, which is made if it is not there. Replicas that use the file take the key within a
-second or two.
+file, which is made with its folder if it is not there. Replicas that use the file take the
+key within a second or two.
 """
 
 import argparse
@@ -40,7 +40,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
             Key,
         )
         append(given.file, key)
-    except (msgspec.ValidationError, KeysError) as error:
+    except msgspec.ValidationError as error:
+        sys.stderr.write(f"{_told(str(error), given.id)}\n")
+        return 2
+    except KeysError as error:
         sys.stderr.write(f"{error}\n")
         return 2
     except OSError as error:
@@ -48,6 +51,16 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return 2
     sys.stdout.write(f"{key.id}.{secret}\n")
     return 0
+
+
+def _told(said: str, name: str) -> str:
+    """Say what to change; a pattern says little to whoever types a name."""
+    if not said.endswith("`$.id`"):
+        return said
+    return (
+        f"{name!r} is no name of a key; take small letters, digits and hyphens, at most 32, such "
+        "as quoting-tool."
+    )
 
 
 def append(path: Path, key: Key) -> None:
@@ -58,6 +71,7 @@ def append(path: Path, key: Key) -> None:
     separator = b"\n" if before and not before.endswith(b"\n") else b""
     line = msgspec.json.encode({name: value for name, value in _fields(key) if value is not None})
     mode = path.stat().st_mode & 0o777 if before else 0o600
+    path.parent.mkdir(exist_ok=True)
     new = path.with_name(f".{path.name}.{os.getpid()}")
     with open(os.open(new, os.O_WRONLY | os.O_CREAT | os.O_EXCL, mode), "wb") as opened:  # noqa: PTH123 - with its mode
         opened.write(before + separator + line + b"\n")

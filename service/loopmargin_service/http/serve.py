@@ -140,13 +140,29 @@ def serve(app: Litestar, settings: Settings) -> int:
         # Who is believed about the address of a caller is a setting of ours.
         proxy_headers=False,
     )
-    bound = config.bind_socket()
+    bound = _bound(settings)
     state = app.state
     with metrics_served(settings, state.meters.registry) as metrics:
         worker = Worker(config, state.readiness, state.keyring, settings, metrics)
         worker.run(sockets=[bound])
     event(logging.INFO, "stop")
     return 0
+
+
+def _bound(settings: Settings) -> socket.socket:
+    """Take the address to listen on; nobody is heard there before the service is ready."""
+    bound = socket.socket(socket.AF_INET6 if ":" in settings.host else socket.AF_INET)
+    bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        bound.bind((settings.host, settings.port))
+    except OSError as error:
+        bound.close()
+        raise CannotServeError(
+            f"Nothing can listen on {settings.host} port {settings.port}: {error.strerror}. Stop "
+            "what listens there, or set LOOPMARGIN_HOST and LOOPMARGIN_PORT to an address that "
+            "is free here."
+        ) from error
+    return bound
 
 
 @contextmanager

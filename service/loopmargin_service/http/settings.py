@@ -11,6 +11,7 @@ from typing import Annotated, Literal
 import msgspec
 from msgspec import Meta, Struct
 
+from loopmargin_service.http.accepted import accepted
 from loopmargin_service.http.caller import networks
 from loopmargin_service.http.keys import read_keys
 
@@ -42,6 +43,7 @@ class Settings(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
             max_length=2000,
             pattern=r"^((redis|rediss|unix)://[^\s]+)?(?![\s\S])",
             description="Answer store shared with other replicas; empty for none.",
+            examples=["redis://store:6379/0"],
         ),
     ] = ""
     redis_timeout_s: Annotated[
@@ -70,8 +72,9 @@ class Settings(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
         Meta(
             max_length=2000,
             pattern=r"^(https?://[^\s@]+)?(?![\s\S])",
-            description="Where traces are sent by OTLP over HTTP, such as "
-            "http://collector:4318/v1/traces; empty for nowhere. Needs the extra `tracing`.",
+            description="Where traces are sent by OTLP over HTTP; empty for nowhere. "
+            "Needs the extra `tracing`.",
+            examples=["http://collector:4318/v1/traces"],
         ),
     ] = ""
     traces_share: Annotated[
@@ -128,8 +131,9 @@ class Settings(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
         Meta(
             max_length=2000,
             pattern=r"^((tcp|tls|ws|wss|ucx)://[^\s@]+)?(?![\s\S])",
-            description="Dask scheduler whose workers solve large sweeps, such as "
-            "tcp://scheduler:8786; empty for the worker processes here. Needs the extra `dask`.",
+            description="Dask scheduler whose workers solve large sweeps; empty for the worker "
+            "processes here. Needs the extra `dask`.",
+            examples=["tcp://scheduler:8786"],
         ),
     ] = ""
     keys_file: Annotated[
@@ -191,6 +195,7 @@ class Settings(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
             max_length=2000,
             pattern=r"^(https?://[a-z0-9.:\[\]-]+(,https?://[a-z0-9.:\[\]-]+)*)?(?![\s\S])",
             description="Origins whose pages may ask from a browser, by commas; empty for none.",
+            examples=["https://quotes.example"],
         ),
     ] = ""
 
@@ -201,6 +206,9 @@ class Settings(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     def _shown(self, name: str) -> str:
         value = getattr(self, name)
         return "(hidden)" if name in SECRETS and value else str(value)
+
+
+_ABOUT = msgspec.json.schema(Settings)["$defs"]["Settings"]["properties"]
 
 
 class SettingsError(ValueError):
@@ -250,9 +258,10 @@ def _mistakes(name: str, value: str) -> Iterator[str]:
         CHECKS.get(field, str)(text)
     except OSError as error:
         yield f"{variable} names a file that cannot be read: {error.strerror}."
-    except msgspec.ValidationError as error:
-        said = "" if secret else f" is {value!r}"
-        yield f"{variable}{said}: {str(error).split(' - at')[0]}."
+    except msgspec.ValidationError:
+        said = " cannot be used" if secret else f" is {value!r}"
+        wanted = accepted(_ABOUT[field]).replace("`", "")
+        yield f"{variable}{said}; wanted: {wanted}. {_ABOUT[field]['description']}"
     except ValueError as error:
         yield f"{variable} is {value!r}: {str(error).removesuffix('.')}."
 

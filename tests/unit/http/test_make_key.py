@@ -80,6 +80,18 @@ def test_a_broken_file_is_not_added_to(tmp_path: Path, capsys: pytest.CaptureFix
 def test_a_place_that_is_not_there_is_told(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """With its reason."""
-    assert main(["bench", "--file", str(tmp_path / "none" / "keys")]) == 2
+    """With its reason; the folder of the file is made, and none above it."""
+    assert main(["bench", "--file", str(tmp_path / "none" / "none" / "keys")]) == 2
     assert "No such file" in capsys.readouterr().err
+    assert main(["bench", "--file", str(tmp_path / "made" / "keys")]) == 0
+    assert (tmp_path / "made" / "keys").exists()
+
+
+def test_a_name_that_is_none_is_told_in_words(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Not by the pattern that it fails."""
+    assert main(["No Name", "--file", str(tmp_path / "keys")]) == 2
+    said = capsys.readouterr().err
+    assert "such as quoting-tool" in said
+    assert "regex" not in said

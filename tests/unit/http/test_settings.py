@@ -31,10 +31,27 @@ def test_every_mistake_is_told_at_once() -> None:
         read(environment)
 
     assert caught.value.mistakes[:2] == [
-        "LOOPMARGIN_BODY_BYTES is 'many': Expected `int`, got `str`.",
-        "LOOPMARGIN_PORT is '70000': Expected `int` <= 65535.",
+        (
+            "LOOPMARGIN_BODY_BYTES is 'many'; wanted: whole number, 1024 to 16777216. "
+            "Longest question accepted."
+        ),
+        (
+            "LOOPMARGIN_PORT is '70000'; wanted: whole number, 0 to 65535. "
+            "Port to listen on; 0 takes a free one."
+        ),
     ]
     assert caught.value.mistakes[2].startswith("LOOPMARGIN_STORE_BYTE is not a setting")
+
+
+def test_a_mistake_shows_what_would_be_right() -> None:
+    """The words of a list, or an example where a pattern is wanted; never the pattern itself."""
+    with pytest.raises(SettingsError) as caught:
+        read({"LOOPMARGIN_LOG_LEVEL": "loud", "LOOPMARGIN_REDIS_URL": "store"})
+
+    level, url = caught.value.mistakes
+    assert "wanted: debug or error or info or warning" in level
+    assert url.startswith("LOOPMARGIN_REDIS_URL cannot be used; wanted: text")
+    assert "such as redis://store:6379/0" in url
 
 
 def test_the_variable_of_the_client_is_left_alone() -> None:

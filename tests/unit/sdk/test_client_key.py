@@ -45,6 +45,7 @@ def test_the_argument_comes_before_the_variable(monkeypatch: pytest.MonkeyPatch)
 
     assert Options("http://x").api_key == KEY
     assert Options("http://x", api_key="other.key").api_key == "other.key"
+    assert Options("http://x", api_key=None).api_key == KEY
     assert Options("http://x", api_key="").api_key == ""
 
 
