@@ -7,10 +7,12 @@ import msgspec
 import numpy as np
 import pytest
 
+from loopmargin_service.physics import coolant, fan_loss
 from loopmargin_service.physics import machine as physics
 from loopmargin_service.physics.fan_loss import STILL_CASE, heat_with_standing_fans
-from loopmargin_service.physics.heat_balance import HeatInput
+from loopmargin_service.physics.heat_balance import HeatInput, settle
 from loopmargin_service.questions import machine_build, pipework
+from loopmargin_service.questions.machine_build import Built
 from loopmargin_wire.steady_state import SteadyStateQuestion
 from tests.unit.questions.asked import changed, example
 
@@ -19,16 +21,31 @@ RADIATOR = example("steady-state")["branches"][0]["elements"][6]
 SECOND = {f"{ELEMENTS}/9": {**RADIATOR, "name": "booth radiator"}}
 
 
-def standing(
-    fans: Sequence[Sequence[bool]], changes: dict[str, Any] | None = None
-) -> tuple[physics.Equilibrium, HeatInput]:
-    """Settle the example machine and stop fans in some cases, (paths with fans, cases)."""
+STILL = np.full((1, 1), 1.5)
+
+
+def settled(
+    changes: dict[str, Any] | None = None,
+) -> tuple[Built, physics.Setting, physics.Equilibrium]:
+    """Settle the example machine with some changes."""
     document = changed(example("steady-state"), changes)
     question = msgspec.convert(document, SteadyStateQuestion)
     plumbing = pipework.build(question.branches, question.pumps, "suction")
     built = machine_build.build(question, plumbing)
     setting = machine_build.setting(question, built, np.ones(1), np.ones(1))
-    state = physics.solve(built.machine, setting)
+    return built, setting, physics.solve(built.machine, setting)
+
+
+def _ends(state: physics.Equilibrium) -> list[int]:
+    """Give where each profile ends among all."""
+    return np.cumsum([len(profile) for profile in state.temperatures.profiles])[:-1].tolist()
+
+
+def standing(
+    fans: Sequence[Sequence[bool]], changes: dict[str, Any] | None = None
+) -> tuple[physics.Equilibrium, HeatInput]:
+    """Settle the example machine and stop fans in some cases, (paths with fans, cases)."""
+    built, setting, state = settled(changes)
     still = np.full((len(built.radiators), 1), 1.5)
     given, found = heat_with_standing_fans(built.machine, setting, state, np.array(fans), still)
     assert found.all()
@@ -42,6 +59,51 @@ def test_with_all_fans_running_nothing_changes() -> None:
     assert given.conductance == pytest.approx(state.conductance, rel=1e-5)
     assert given.pump_heat == pytest.approx(state.pump_heat, rel=1e-12)
     assert given.air_into_case[-1, 0] == pytest.approx(0.0, abs=0.0)
+
+
+def test_with_all_fans_running_the_heat_balance_is_that_of_the_machine() -> None:
+    """In each case of a batch in which no fan stands: flows, heats and temperatures."""
+    built, setting, state = settled(SECOND)
+    given, _ = heat_with_standing_fans(
+        built.machine, setting, state, np.zeros((2, 3), dtype=np.bool_), STILL
+    )
+    branches = len(built.machine.loop.branch_tail)
+    mean = float(state.stacked.mean())
+    heat_capacity = float(
+        coolant.properties(
+            built.machine.fluid, built.machine.mass_fraction, np.array([mean])
+        ).heat_capacity[0]
+    )
+
+    for case in range(3):
+        streams = np.concatenate([given.branch_capacity, given.pump_capacity])[:, case]
+        np.testing.assert_allclose(streams, state.flows.flow[:, 0] * heat_capacity, rtol=1e-9)
+        np.testing.assert_array_equal(given.block_heat[:, case], setting.block_heat[:, 0])
+        assert given.room[case] == setting.room_temperature[0]
+        assert given.case_heat[case] == setting.case_heat[0]
+    assert given.branch_capacity.shape == (branches, 3)
+    assert given.block_heat.shape == (setting.block_heat.shape[0], 3)
+
+    found = settle(built.machine.heat, given)
+    for profile, whole in zip(found.profiles, np.split(state.stacked, _ends(state)), strict=True):
+        np.testing.assert_allclose(profile, np.repeat(whole, 3, axis=1), atol=2e-3)
+    np.testing.assert_allclose(found.case, state.temperatures.case[0], atol=2e-3)
+
+
+def test_air_that_is_nearly_still_counts_as_found_case_by_case(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """What moves has to balance; what stands need not, whatever its neighbours do."""
+    built, setting, state = settled()
+    moving = float(np.abs(state.air_flows.flow).max())
+    monkeypatch.setattr(fan_loss, "BALANCED", 0.0)
+    monkeypatch.setattr(fan_loss, "STILL_FLOW", 0.5 * moving)
+
+    _, found = heat_with_standing_fans(
+        built.machine, setting, state, np.array([[False, True]]), STILL
+    )
+
+    assert found.tolist() == [False, True]
 
 
 def test_a_standing_radiator_has_its_still_conductance() -> None:

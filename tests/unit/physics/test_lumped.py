@@ -139,6 +139,43 @@ def test_standing_coolant_leaves_each_block_alone() -> None:
     assert begun == pytest.approx(read(lumped.coolant, start)[0].max(), rel=1e-12)
 
 
+def test_standing_coolant_is_read_behind_each_block() -> None:
+    """It keeps the difference to its block that it had when the flow stopped."""
+    layout, given_heat = balance(LOOP, [Pump(120.0)], Case())
+    lumped, stores = system(layout, given_heat)
+    start = at_rest(lumped)
+    still = stopped(lumped, start, stores, given_heat.block_heat)
+    later = trace(still.rate, start, np.array([10.0]), 3)[:, -1]
+
+    np.testing.assert_allclose(read(still.outlets, start), read(lumped.outlets, start), rtol=1e-12)
+    warmed = (later - start)[0, still.first_block : still.first_block + 2]
+    behind = read(still.outlets, later)[0]
+    np.testing.assert_allclose(behind, read(lumped.outlets, start)[0] + warmed, rtol=1e-12)
+    np.testing.assert_allclose(read(still.coolant, later)[0, :2], behind, rtol=1e-15)
+
+
+@pytest.mark.parametrize("way", [1.0, -1.0])
+def test_slow_coolant_settles_as_the_heat_balance_has_it(way: float) -> None:
+    """Of a branch with less than 1 W/K, drawn along its flow or against it."""
+    slow = Branch(1, 0, 0.4, [Block(3.0), Radiator(0.3, into_case=5.0), Block(1.0)])
+    if way < 0.0:
+        slow = Branch(0, 1, -0.4, slow.elements[::-1])
+    layout, given_heat = balance([LOOP[0], slow], [Pump(120.4, heat=2.0)], Case())
+    lumped, _ = system(layout, given_heat)
+
+    expected = np.concatenate(settle(layout, given_heat).profiles)[:, 0] - ROOM
+    assert read(lumped.coolant, at_rest(lumped))[0] == pytest.approx(expected, rel=1e-7)
+
+
+def test_pumps_side_by_side_each_give_their_heat() -> None:
+    """Two pumps into one junction warm it as one with the heat and the flow of both."""
+    pair = [Pump(50.0, heat=7.0), Pump(70.0, heat=11.0)]
+    one, _ = system(*balance(LOOP, [Pump(120.0, heat=18.0)], Case()))
+    two, _ = system(*balance(LOOP, pair, Case()))
+
+    np.testing.assert_allclose(two.rate, one.rate, rtol=1e-12, atol=1e-15)
+
+
 @pytest.mark.parametrize("resistance", [0.0, 1e-4, 0.05, 2.0])
 def test_a_stream_passes_on_no_more_than_it_can_carry(resistance: float) -> None:
     """Coolant leaves a block no warmer than the block."""

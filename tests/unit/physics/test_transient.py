@@ -108,6 +108,24 @@ def test_time_to_a_share_is_its_logarithm(share: float) -> None:
     assert times[0, 0] == pytest.approx(-150.0 * np.log1p(-share), abs=1e-3)
 
 
+@pytest.mark.parametrize("cell", [0.001, 0.3, 0.999, 1.001, 1.5, 255.5])
+def test_time_inside_the_first_and_the_last_cells(cell: float) -> None:
+    """A store without losses is at its limit after limit times capacity over power."""
+    horizon = 2560.0
+    time = cell * horizon / 256.0
+
+    times, reached = first_times(
+        one_store(100.0, 0.0, 50.0),
+        np.array([[0.0, 1.0]]),
+        np.array([[[1.0, 0.0]]]),
+        np.array([[0.5 * time]]),
+        np.array([horizon]),
+    )
+
+    assert reached.all()
+    assert times[0, 0] == pytest.approx(time, abs=horizon / 256.0 * 2.0**-23)
+
+
 def test_limits_passed_reached_never_and_at_the_end() -> None:
     """A limit below the start takes no time; one above the end is not reached."""
     rate = one_store(100.0, 0.0, 50.0)
