@@ -248,7 +248,7 @@ def _advance(
         if not over.size:
             break
         down, up = falling[over], rising[over]
-        shorter = down / (down - up - (down == up))
+        shorter = down / (down - up)
         share[over] *= np.maximum(shorter, SHORTEST_STEP)
         part = law if over.size == share.size else law.cases(over)
         flow[:, over] = now.flow[:, over] + share[over] * step[:, over]

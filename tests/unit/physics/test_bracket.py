@@ -99,6 +99,11 @@ def test_first_step_by_hand() -> None:
     """The secant is moved towards the middle by 0.2, and no further than the middle."""
     near = between(0.0, -1.0, 1.0, 9.0)
     assert near.trial() == pytest.approx(0.1 + bracket.NUDGE)
+    # Four units wide, all of it is four times as much.
+    assert between(2.0, -1.0, 6.0, 9.0).trial() == pytest.approx(2.4 + 4.0 * bracket.NUDGE)
+    # Half as wide as at first, a quarter of the first nudge.
+    halved = between(2.0, -1.0, 6.0, 9.0)._replace(low=4.0)
+    assert halved.trial() == pytest.approx(4.2 + bracket.NUDGE)
     assert between(0.0, -4.0, 1.0, 6.0).trial() == pytest.approx(0.5)
     assert between(0.0, -9.0, 1.0, 1.0).trial() == pytest.approx(0.9 - bracket.NUDGE)
 

@@ -141,6 +141,32 @@ def test_change_is_relative_to_the_largest_flow() -> None:
     change = network.relative_change(step, np.array([[8.0, 0.0], [-2.0, 0.0]]))
 
     np.testing.assert_allclose(change, [0.05, 0.0], rtol=1e-9)
+    still = network.relative_change(np.array([[0.0], [-0.5]]), np.zeros((2, 1)))
+    np.testing.assert_allclose(still, [5e11], rtol=1e-9)
+
+
+@pytest.mark.parametrize("limit", [1, 2, 4, 80])
+def test_the_unit_of_pressure_does_not_matter(limit: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A millionth of all drops leaves flows, residual and iterations as they are."""
+    monkeypatch.setattr(network, "ITERATION_LIMIT", limit)
+    topology = Topology(3, (0, 1, 1, 2), (1, 2, 2, 0), 0)
+    linear, quadratic, source = (
+        np.array([[1.0], [0.5], [0.1], [0.2]]),
+        np.array([[0.3], [2.0], [5.0], [1.0]]),
+        np.array([[40.0], [0.0], [0.0], [0.0]]),
+    )
+    whole, small = (
+        network.solve(
+            topology, Links(unit * linear, unit * quadratic, unit * source), np.full((4, 1), 9.0)
+        )
+        for unit in (1.0, 2.0**-20)
+    )
+
+    np.testing.assert_allclose(small.flow, whole.flow, rtol=1e-9)
+    np.testing.assert_allclose(small.pressure, whole.pressure * 2.0**-20, rtol=1e-9, atol=1e-15)
+    np.testing.assert_allclose(small.residual, whole.residual, rtol=1e-5, atol=1e-11)
+    assert small.iterations == whole.iterations
+    assert small.converged == whole.converged
 
 
 @pytest.mark.parametrize(
