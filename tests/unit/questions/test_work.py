@@ -152,3 +152,9 @@ def test_machines_are_met_as_fast_as_their_axis_runs(number: int, met: int) -> N
     assert work.machines_met(first, number) == met
     assert work.machines_met(last, number) == min(3, number)
     assert work.machines_met(vary(SWEEP, axes=(room(4),)), number) == 1
+
+
+def test_sending_a_case_is_a_small_part_of_solving_it() -> None:
+    """Of the simplest machine; it goes with the number of cases."""
+    assert 0.0 < work.sweep_sent(1000) < 0.2 * 1000 * work.sweep_case(SWEEP)
+    assert work.sweep_sent(2000) == pytest.approx(2.0 * work.sweep_sent(1000))
