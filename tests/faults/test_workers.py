@@ -7,13 +7,13 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
-from concurrent.futures import CancelledError, wait
+from concurrent.futures import CancelledError, Future, wait
 from pathlib import Path
 
 import pytest
 
 from loopmargin_service.http.worker_process import TaskError, WorkerLost, usable_cores
-from loopmargin_service.http.workers import Workers
+from loopmargin_service.http.workers import Job, Workers
 from loopmargin_service.questions.refusals import Fault, Refusal
 from tests.unit.http import worker_tasks
 
@@ -187,6 +187,18 @@ def test_a_task_behind_ends_with_its_own_time(tmp_path: Path) -> None:
             task.result(PATIENCE_S)
         eventually(lambda: not alive(process))
         assert limited.submit(worker_tasks.double, 3).result(PATIENCE_S) == 6
+
+
+def test_a_time_of_its_own_does_not_run_while_a_task_waits() -> None:
+    """A deadline does."""
+    future: Future[int] = Future()
+    own = Job(0, 0, future, int, longest_s=2.0)
+    until = Job(0, 0, future, int, deadline=time.monotonic() - 1.0)
+
+    assert own.time_left() == 2.0
+    assert Job(0, 0, future, int).time_left() is None
+    with pytest.raises(TimeoutError):
+        until.time_left()
 
 
 def test_the_event_loop_may_cancel(tmp_path: Path) -> None:
