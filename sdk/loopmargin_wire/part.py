@@ -75,7 +75,8 @@ class Pump(Part, frozen=True, kw_only=True):
 
     Two points that start at zero flow are joined by a parabola with its top there;
     three or more by a smooth curve through all of them. Other speeds follow from the
-    affinity laws. The electrical power is that at the speed of the curve.
+    affinity laws. The electrical power is that at the speed of the curve; what of it does not
+    warm the loop warms the air of the case, where the pump stands.
     """
 
     name: Name = "pump"

@@ -5,6 +5,12 @@ from typing import Annotated, Literal
 from msgspec import Meta
 
 from loopmargin_wire.answer import Answer, Question, Solve, State
+from loopmargin_wire.block import BlockResistance as BlockResistance  # noqa: PLC0414 - named here for every importer
+from loopmargin_wire.block import ConstantResistance as ConstantResistance  # noqa: PLC0414
+from loopmargin_wire.block import HeatedBlock as HeatedBlock  # noqa: PLC0414
+from loopmargin_wire.block import ResistanceCurve as ResistanceCurve  # noqa: PLC0414
+from loopmargin_wire.block import ResistancePoint as ResistancePoint  # noqa: PLC0414
+from loopmargin_wire.block import ResistancePoints as ResistancePoints  # noqa: PLC0414
 from loopmargin_wire.noise import NoiseState
 from loopmargin_wire.part import (
     Adapter,
@@ -39,7 +45,6 @@ from loopmargin_wire.quantity import (
     Number,
     Power,
     Resistance,
-    ResistanceKPerW,
     Temperature,
     Velocity,
     quantity,
@@ -50,71 +55,21 @@ from loopmargin_wire.supply_headroom import Supply
 from loopmargin_wire.uncertainty import Simulation, Uncertainties
 
 
-class ConstantResistance(Part, tag_field="kind", tag="constant", frozen=True, kw_only=True):
-    """A block of one resistance, whatever the flow."""
-
-    resistance_k_per_w: ResistanceKPerW
-
-
-class ResistanceCurve(Part, tag_field="kind", tag="curve", frozen=True, kw_only=True):
-    """A block by minimum + factor / flow**exponent, with the flow in L/min."""
-
-    minimum_k_per_w: ResistanceKPerW
-    factor_k_per_w: ResistanceKPerW
-    exponent: Annotated[float, quantity("1", 0.2, 1.0, "Exponent of flow")] = 0.6
-
-
-class ResistancePoint(Part, frozen=True, kw_only=True):
-    """One measured point of flow and resistance."""
-
-    flow_l_per_min: FlowLPerMin
-    resistance_k_per_w: Annotated[float, quantity("K/W", 0.0005, 5.0, "Measured resistance")]
-
-
-class ResistancePoints(Part, tag_field="kind", tag="points", frozen=True, kw_only=True):
-    """A block by points, fitted with minimum + factor / flow**exponent."""
-
-    points: Annotated[tuple[ResistancePoint, ...], Meta(min_length=1, max_length=30)]
-
-
-BlockResistance = ConstantResistance | ResistanceCurve | ResistancePoints
-
-
-class HeatedBlock(Part, tag_field="kind", tag="block", frozen=True, kw_only=True):
-    """A water block on a part that draws power.
-
-    The resistances are from the part's case to the coolant entering the block. The peak
-    is the power drawn for up to 10 ms, over the sustained power; the supply sees it.
-    """
-
-    name: Name = "block"
-    load: Literal["processor", "card", "other"]
-    power_w: Annotated[float, quantity("W", 0.0, 3000.0, "Sustained power of the part")]
-    peak_over_sustained: Annotated[
-        float, quantity("1", 1.0, 4.0, "Peak power up to 10 ms over sustained power")
-    ] = 1.0
-    captured_fraction: Annotated[
-        float, quantity("1", 0.3, 1.0, "Share of the heat that reaches the coolant")
-    ] = 1.0
-    pressure_drop: PressureDrop
-    resistance: BlockResistance
-    interface_k_per_w: ResistanceKPerW = 0.02
-    limit_c: Annotated[float, quantity("degC", 30.0, 150.0, "Highest allowed part temperature")]
-
-
 class FannedRadiator(Part, tag_field="kind", tag="radiator", frozen=True, kw_only=True):
-    """A radiator with its fans.
-
-    `intake` draws room air into the case, `exhaust` blows case air into the room, and
-    `outside` stands in the room air on both sides.
-    """
+    """A radiator with its fans."""
 
     name: Name = "radiator"
     radiator: Radiator
     pressure_drop: PressureDrop
     fans: Fans
     grille: Grille | None = None
-    air_path: Literal["intake", "exhaust", "outside"]
+    air_path: Annotated[
+        Literal["intake", "exhaust", "outside"],
+        Meta(
+            description="Way of the air: `intake` draws room air into the case, `exhaust` blows "
+            "case air into the room, `outside` stands in the room air on both sides."
+        ),
+    ]
 
 
 MachineElement = (
@@ -147,7 +102,13 @@ class CaseFans(Part, frozen=True, kw_only=True):
     fans: Fans
     area_cm2: Annotated[float, quantity("cm2", 20.0, 5000.0, "Area that the grille covers")]
     grille: Grille | None = None
-    air_path: Literal["intake", "exhaust"]
+    air_path: Annotated[
+        Literal["intake", "exhaust"],
+        Meta(
+            description="Way of the air: `intake` draws room air into the case, `exhaust` blows "
+            "case air into the room."
+        ),
+    ]
 
 
 class Case(Part, frozen=True, kw_only=True):
@@ -172,7 +133,13 @@ class SteadyStateQuestion(Question, frozen=True, kw_only=True):
     case: Case
     rest_w: ElectricalPowerW
     supply: Supply
-    supply_air: Literal["room", "case"] = "room"
+    supply_air: Annotated[
+        Literal["room", "case"],
+        Meta(
+            description="Where the supply draws its air from, which derates it. It blows its loss "
+            "into the room either way; the air that it draws from the case is not counted."
+        ),
+    ] = "room"
     supply_margin_fraction: Fraction = 0.10
     coolant_limit_c: CoolantTemperatureC
     required_flow_l_per_min: FlowLPerMin
@@ -237,13 +204,21 @@ class CaseState(State, frozen=True, kw_only=True):
 
 
 class HeatBalance(State, frozen=True, kw_only=True):
-    """Where the heat goes; the residual is what the solve left unexplained."""
+    """Where the heat goes; the residual is what the solve left unexplained.
+
+    Radiators, case air, fans outside the case and the loss of the supply add up to what
+    warms the room, but for the residual. The case air gets the rest, what blocks miss, fans on
+    the case, and what pumps take and do not give to the coolant. A supply that cannot carry the
+    load has no loss to state.
+    """
 
     parts_to_coolant_w: Power
     pumps_to_coolant_w: Power
     radiators_to_air_w: Power
     residual_w: Power
     to_case_air_w: Power
+    fans_to_room_w: Power
+    supply_to_room_w: Power
     to_room_w: Power
 
 

@@ -79,6 +79,20 @@ class Card(Part, frozen=True, kw_only=True):
     relative_uncertainty: RelativeUncertainty = 0.05
 
 
+class Load(Part, frozen=True, kw_only=True):
+    """Any other load with a peak of its own, such as a second processor or a bank of drives.
+
+    The peak lasts up to 10 ms; anything beyond a second is sustained.
+    """
+
+    name: Name = "load"
+    sustained_w: Annotated[float, quantity("W", 0.0, 3000.0, "Longest-lasting full power")]
+    peak_over_sustained: Annotated[
+        float, quantity("1", 1.0, 4.0, "Peak power up to 10 ms over sustained power")
+    ] = 1.0
+    relative_uncertainty: RelativeUncertainty = 0.05
+
+
 class PublishedStaircase(
     Part, tag_field="kind", tag="published_staircase", frozen=True, kw_only=True
 ):
@@ -171,6 +185,7 @@ class SupplyHeadroomQuestion(Question, frozen=True, kw_only=True):
 
     processor: Processor
     cards: Annotated[tuple[Card, ...], Meta(max_length=8)] = ()
+    others: Annotated[tuple[Load, ...], Meta(max_length=16)] = ()
     rest_w: Annotated[float, quantity("W", 1.0, 2000.0, "Board, memory, drives, pump and fans")]
     rest_relative_uncertainty: RelativeUncertainty = 0.2
     supply: Supply

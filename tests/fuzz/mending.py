@@ -134,6 +134,12 @@ def _radiator(body: Body) -> None:
         branch["elements"] = [*branch["elements"][:59], _example_radiator()]
 
 
+def _excursion(body: Body) -> None:
+    """Leave excursions to cards."""
+    if body.get("load") in ("processor", "other"):
+        body.pop("excursion", None)
+
+
 def _sound(body: Body) -> None:
     """Give every fan and pump of a machine a sound, if somebody listens to it."""
     if not body.get("listener") or "pumps" not in body:
@@ -221,6 +227,7 @@ MENDS: tuple[Callable[[Body], None], ...] = (
     _liquid,
     _loop,
     _radiator,
+    _excursion,
     _sound,
     _stores,
     _sought,

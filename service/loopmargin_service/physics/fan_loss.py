@@ -85,7 +85,7 @@ def heat_with_standing_fans(
         air_into_case=np.vstack([into, missing]),
         from_case=np.where(flows.flow >= 0.0, tail, head) * 1.0,
         room=np.repeat(setting.room_temperature, batch),
-        case_heat=np.repeat(setting.case_heat, batch),
+        case_heat=np.repeat(state.case_heat, batch),
     )
     standing_air = np.abs(flows.flow).max(axis=0) < STILL_FLOW
     return given, (flows.residual < BALANCED) | standing_air

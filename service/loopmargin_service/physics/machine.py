@@ -36,7 +36,7 @@ from loopmargin_service.physics.loop import (
 )
 from loopmargin_service.physics.network import Array, Flows, Law
 from loopmargin_service.physics.radiator import AirStream, Section, conductance
-from loopmargin_service.physics.rows import Index
+from loopmargin_service.physics.rows import Index, row_sum
 from loopmargin_service.physics.sites import Coolant, Place, Sites, sites
 
 ITERATION_LIMIT = 60
@@ -117,9 +117,10 @@ class Setting(NamedTuple):
     """What is turned and what the room does, each (…, batch). [SI]
 
     `pump_heat` is what the motors give to the coolant; the hydraulic power, which always
-    ends there, stands in for it where it is larger. The factors are on the conductance UA of
-    the radiators, (radiators, batch), and on what the loop loses; they are one unless a case
-    stands for a machine that departs from its laws.
+    ends there, stands in for it where it is larger. `pump_power` is what the motors take: what
+    of it does not end in the coolant warms the case air, beside `case_heat`. The factors are on
+    the conductance UA of the radiators, (radiators, batch), and on what the loop loses; they are
+    one unless a case stands for a machine that departs from its laws.
     """
 
     block_heat: Array
@@ -129,6 +130,7 @@ class Setting(NamedTuple):
     room_temperature: Array
     room_pressure: Array
     case_heat: Array
+    pump_power: Array | float = 0.0
     ua_factor: Array | float = 1.0
     loop_factors: LoopFactors = AS_DESCRIBED
 
@@ -144,6 +146,7 @@ class Setting(NamedTuple):
 class Equilibrium(NamedTuple):
     """The settled machine and how the iteration ended, each (…, batch). [SI]
 
+    `pump_heat` goes to the coolant and `case_heat` to the case air, pumps' included.
     `iterations` [-] are those that the case itself took.
     """
 
@@ -154,6 +157,7 @@ class Equilibrium(NamedTuple):
     air_temperature: Array
     conductance: Array
     pump_heat: Array
+    case_heat: Array
     temperatures: Temperatures
     stacked: Array
     change: Array
@@ -215,6 +219,7 @@ def _start(machine: Machine, setting: Setting) -> Equilibrium:
         air_temperature=nothing,
         conductance=nothing,
         pump_heat=nothing,
+        case_heat=nothing[0],
         temperatures=temperatures,
         stacked=profile,
         change=np.full(batch, np.inf),
@@ -236,9 +241,10 @@ def _repeat(machine: Machine, setting: Setting, state: Equilibrium) -> Equilibri
     given_air = (air_flows.flow, density, temperature)
     conductances = _conductances(machine, setting, (in_radiators, flows), given_air)
     pump_heat = _pump_heat(machine, setting, flows, liquid)
+    case_heat = setting.case_heat + row_sum(np.maximum(setting.pump_power - pump_heat, 0.0))
     given = _heat_input(
         machine,
-        setting._replace(pump_heat=pump_heat),
+        setting._replace(pump_heat=pump_heat, case_heat=case_heat),
         flows,
         air_flows,
         (heat_capacity, from_case, conductances),
@@ -256,6 +262,7 @@ def _repeat(machine: Machine, setting: Setting, state: Equilibrium) -> Equilibri
         temperature,
         conductances,
         pump_heat,
+        case_heat,
         temperatures,
         stacked,
         change,

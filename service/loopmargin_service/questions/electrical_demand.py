@@ -9,7 +9,7 @@ from loopmargin_service.physics import excursion
 from loopmargin_service.physics import supply as supplies
 from loopmargin_wire.supply_headroom import (
     AddInCardLimit,
-    Card,
+    Excursion,
     MeasuredExcursion,
     NoExcursion,
     SupplyHeadroomQuestion,
@@ -40,25 +40,38 @@ class Demand(NamedTuple):
 
 def electrical_demand(question: SupplyHeadroomQuestion) -> Demand:
     """Add up the loads of every window; equal cards are equally wrong, different loads are not."""
-    processor, cards = question.processor, question.cards
-    power = [processor.sustained_w, *(card.sustained_w * card.count for card in cards)]
+    processor, cards, others = question.processor, question.cards, question.others
+    power = [
+        processor.sustained_w,
+        *(card.sustained_w * card.count for card in cards),
+        *(load.sustained_w for load in others),
+        question.rest_w,
+    ]
     factors = [
-        excursion.processor_factor(WINDOWS, processor.peak_over_sustained),
-        *(_card_factor(card) for card in cards),
+        peak_factor(processor.peak_over_sustained),
+        *(excursion_factor(card.excursion) for card in cards),
+        *(peak_factor(load.peak_over_sustained) for load in others),
         _STEADY,
     ]
     relative = [
         processor.relative_uncertainty,
         *(card.relative_uncertainty for card in cards),
+        *(load.relative_uncertainty for load in others),
         question.rest_relative_uncertainty,
     ]
-    loads = supplies.demand([*power, question.rest_w], np.stack(factors))
+    loads = supplies.demand(power, np.stack(factors))
     deviations = loads * np.array(relative)[:, None]
     return Demand(loads, loads.sum(axis=0), np.sqrt((deviations**2).sum(axis=0)))
 
 
-def _card_factor(card: Card) -> NDArray[np.float64]:
-    match card.excursion:
+def peak_factor(peak_over_sustained: float) -> NDArray[np.float64]:
+    """Give power over sustained power of a load with peaks up to 10 ms, for every window. [-]"""
+    return excursion.processor_factor(WINDOWS, peak_over_sustained)
+
+
+def excursion_factor(stated: Excursion) -> NDArray[np.float64]:
+    """Give power over sustained power of a card, for every window. [-]"""
+    match stated:
         case AddInCardLimit():
             return _CARD_LIMIT
         case NoExcursion():

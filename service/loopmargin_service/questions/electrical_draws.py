@@ -30,7 +30,11 @@ class DrawnLoads(NamedTuple):
 def load_names(question: SupplyHeadroomQuestion) -> list[str]:
     """Give every load a name of its own, in the order of `Demand.loads`."""
     cards = [f"power of {card.name} ({row + 1})" for row, card in enumerate(question.cards)]
-    return [f"power of {question.processor.name}", *cards, "power of the rest"]
+    others = [
+        f"power of {load.name} ({row})"
+        for row, load in enumerate(question.others, start=len(question.cards) + 1)
+    ]
+    return [f"power of {question.processor.name}", *cards, *others, "power of the rest"]
 
 
 def _causes(question: SupplyHeadroomQuestion, loss: Cause) -> Iterator[Cause]:
@@ -38,6 +42,7 @@ def _causes(question: SupplyHeadroomQuestion, loss: Cause) -> Iterator[Cause]:
     relative = [
         question.processor.relative_uncertainty,
         *(card.relative_uncertainty for card in question.cards),
+        *(load.relative_uncertainty for load in question.others),
         question.rest_relative_uncertainty,
     ]
     for name, value in zip(load_names(question), relative, strict=True):

@@ -12,7 +12,7 @@ from loopmargin_service.questions.affinity import PUMP_RANGE, pump_ratio
 from loopmargin_service.questions.conversion import L_PER_MIN
 from loopmargin_service.questions.loop_draws import DrawnLoop
 from loopmargin_service.questions.margins import margin
-from loopmargin_service.questions.operating_point import Point
+from loopmargin_service.questions.operating_point import Point, stated_power
 from loopmargin_service.questions.pipework import AnyBranch, Pipework
 from loopmargin_service.questions.pump_speed import Required
 from loopmargin_wire.answer import Basis, Margin, Note
@@ -223,3 +223,18 @@ def pump_notes(pumps: Sequence[Pump], states: Sequence[PumpState]) -> list[Note]
             text = f"{pump.name} delivers nothing: the others hold its check valve shut."
             notes.append(Note(code="pump_shut", text=text, pointer=pointer))
     return notes
+
+
+def power_notes(pumps: Sequence[Pump], states: Sequence[PumpState]) -> list[Note]:
+    """Note pumps that are stated to take less than they give to the coolant."""
+    return [
+        Note(
+            code="pump_power_below_its_work",
+            text=f"{pump.name} is stated to take {stated_power(pump):.2g} W and gives the coolant "
+            f"{state.hydraulic_power_w:.2g} W of work, so that much is counted; a real pump takes "
+            "several times its work: state its electrical power.",
+            pointer=f"/pumps/{row}/electrical_power_w",
+        )
+        for row, (pump, state) in enumerate(zip(pumps, states, strict=True))
+        if state.electrical_power_w > stated_power(pump)
+    ]

@@ -1,6 +1,6 @@
 """A whole machine of the question as the physics machine and its setting."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 import numpy as np
@@ -29,11 +29,12 @@ ENDS = {"intake": (ROOM, CASE), "exhaust": (CASE, ROOM), "outside": (ROOM, ROOM)
 
 
 class BlockAt(NamedTuple):
-    """A block, the branch it is in and where it stands along the stacked profiles."""
+    """A block, the branch it is in, its place along the stacked profiles and its field's path."""
 
     wire: HeatedBlock
     branch: int
     place: int
+    path: parts.Path
     law: block.Law
 
     def holding(self, wire: HeatedBlock) -> "BlockAt":
@@ -85,6 +86,9 @@ def build(question: SteadyStateQuestion, plumbing: Pipework) -> Built:
         raise Refusal(
             Fault(("branches",), "the loop has no radiator; add one so that heat can leave it")
         )
+    faults = [fault for item in walk.blocks for fault in _excursion_faults(item)]
+    if faults:
+        raise Refusal(*faults)
     paths, fans = _air_paths(question, walk.radiators)
     loop = plumbing.loop
     heat = HeatLayout(
@@ -144,20 +148,31 @@ def _walk(question: SteadyStateQuestion) -> _Walk:
     for number, branch in enumerate(question.branches):
         order = []
         for step, element in enumerate(branch.elements):
+            path = ("branches", number, "elements", step)
             walk.before.append(place)
             if isinstance(element, HeatedBlock):
                 order.append(HeatElement(is_block=True, index=len(walk.blocks)))
-                walk.blocks.append(BlockAt(element, number, place, block.law(element.resistance)))
+                law = block.law(element.resistance)
+                walk.blocks.append(BlockAt(element, number, place, path, law))
                 place += 1
             elif isinstance(element, FannedRadiator):
                 order.append(HeatElement(is_block=False, index=len(walk.radiators)))
-                path = ("branches", number, "elements", step)
                 walk.radiators.append(RadiatorAt(element, number, place, path))
                 place += 1
             walk.after.append(place)
         walk.elements.append(tuple(order))
         place += 1
     return walk
+
+
+def _excursion_faults(item: BlockAt) -> Iterator[Fault]:
+    """Find an excursion of something that is no card."""
+    if item.wire.excursion is not None and item.wire.load != "card":
+        yield Fault(
+            (*item.path, "excursion"),
+            f"{item.wire.name!r} is no card, and only cards have an excursion; say its peak with "
+            "peak_over_sustained, or call its load a card",
+        )
 
 
 def _place(pieces: tuple[Piece, ...], walk: _Walk, *, passages: bool) -> Place:
@@ -214,15 +229,19 @@ def fan_power(fans: Fans) -> float:
     return float(fans.count * fans.fan.electrical_power_w * ratio**POWER_EXPONENT)
 
 
-def case_heat(question: SteadyStateQuestion, built: Built) -> float:
-    """Give the heat released to the case air: the rest, what blocks miss, fans on the case. [W]"""
-    missed = sum(item.wire.power_w * (1.0 - item.wire.captured_fraction) for item in built.blocks)
-    blown = sum(
+def fans_power(built: Built, *, in_case: bool) -> float:
+    """Give the power of all fans whose air passes the case, or of all others. [W]"""
+    return sum(
         fan_power(fans)
         for fans, path in zip(built.fans, built.machine.paths, strict=True)
-        if fans is not None and CASE in (path.tail, path.head)
+        if fans is not None and (CASE in (path.tail, path.head)) == in_case
     )
-    return float(question.rest_w + missed + blown)
+
+
+def case_heat(question: SteadyStateQuestion, built: Built) -> float:
+    """Give the heat of all but the pumps to the case air: rest, missed by blocks, fans. [W]"""
+    missed = sum(item.wire.power_w * (1.0 - item.wire.captured_fraction) for item in built.blocks)
+    return float(question.rest_w + missed + fans_power(built, in_case=True))
 
 
 def setting(
@@ -231,17 +250,18 @@ def setting(
     """Set heats, speeds and room; one case for each pair of speed factors."""
     batch = fan_factors.size
 
-    def cases(values: Iterator[float]) -> np.ndarray:
+    def cases(values: Iterable[float]) -> np.ndarray:
         column = np.array(list(values), dtype=np.float64).reshape(-1, 1)
         return np.repeat(column, batch, axis=1)
 
     heats = (item.wire.power_w * item.wire.captured_fraction for item in built.blocks)
-    motors = (pump_power(pump, 0.0)[1] for pump in question.pumps)
+    taken, motors = zip(*(pump_power(pump, 0.0) for pump in question.pumps), strict=True)
     pumps = (pump.speed_rpm / pump.curve_speed_rpm for pump in question.pumps)
     fans = (1.0 if f is None else f.speed_rpm / f.fan.curve_speed_rpm for f in built.fans)
     return Setting(
         block_heat=cases(heats),
         pump_heat=cases(motors),
+        pump_power=cases(taken),
         pump_ratio=cases(pumps) * pump_factors,
         fan_ratio=cases(fans) * fan_factors,
         room_temperature=np.full(batch, kelvin(question.room.air_c)),

@@ -2,16 +2,13 @@
 
 from loopmargin_service.physics import air
 from loopmargin_service.physics.air_path import CASE
-from loopmargin_service.physics.machine import Equilibrium
 from loopmargin_service.questions import machine_build, machine_draws
 from loopmargin_service.questions.conversion import L_PER_MIN, M3_PER_H, celsius, out
-from loopmargin_service.questions.machine_build import Built
 from loopmargin_service.questions.machine_cases import surroundings
 from loopmargin_service.questions.operating_point import (
     Point,
     branch_states,
     element_states,
-    pump_power,
     pump_states,
 )
 from loopmargin_service.questions.pump_speed import total_flow
@@ -26,55 +23,8 @@ from loopmargin_wire.steady_state import (
     MachineState,
     NodeState,
     RadiatorPoint,
-    SteadyStateQuestion,
 )
-from loopmargin_wire.supply_headroom import (
-    Card,
-    HeadroomState,
-    Processor,
-    SupplyHeadroomQuestion,
-)
-from loopmargin_wire.uncertainty import SupplyUncertainty, Uncertainties
-
-
-def supply_question(
-    question: SteadyStateQuestion,
-    built: Built,
-    state: Equilibrium,
-    asked: SupplyUncertainty | None = None,
-) -> SupplyHeadroomQuestion:
-    """Ask the supply question that the machine poses at its settled state."""
-    doubt = question.uncertainty or Uncertainties()
-    heat = doubt.heat
-    processors = [item.wire for item in built.blocks if item.wire.load == "processor"]
-    sustained = sum(item.power_w for item in processors)
-    peak = sum(item.power_w * item.peak_over_sustained for item in processors)
-    cards = [item.wire for item in built.blocks if item.wire.load == "card"]
-    rest = question.rest_w
-    rest += sum(item.wire.power_w for item in built.blocks if item.wire.load == "other")
-    rest += sum(pump_power(pump, 0.0)[0] for pump in question.pumps)
-    rest += sum(machine_build.fan_power(fans) for fans in built.fans if fans is not None)
-    from_case = question.supply_air == "case"
-    inlet = celsius(state.temperatures.case[BASE]) if from_case else question.room.air_c
-    return SupplyHeadroomQuestion(
-        processor=Processor(
-            sustained_w=sustained,
-            peak_over_sustained=peak / sustained if sustained else 1.0,
-            relative_uncertainty=heat,
-        ),
-        cards=tuple(
-            Card(name=card.name, sustained_w=card.power_w, relative_uncertainty=heat)
-            for card in cards
-        ),
-        rest_w=rest,
-        rest_relative_uncertainty=doubt.rest,
-        supply=question.supply,
-        inlet_c=inlet,
-        altitude_m=question.room.altitude_m,
-        margin_fraction=question.supply_margin_fraction,
-        confidence=question.confidence,
-        uncertainty=asked,
-    )
+from loopmargin_wire.supply_headroom import HeadroomState
 
 
 def describe(settled: Settled) -> MachineState:
@@ -240,6 +190,8 @@ def _heat_balance(
         pumps_to_coolant_w=pumped,
         radiators_to_air_w=carried,
         residual_w=given + pumped - carried,
-        to_case_air_w=machine_build.case_heat(settled.question, built),
+        to_case_air_w=float(state.case_heat[BASE]),
+        fans_to_room_w=machine_build.fans_power(built, in_case=False),
+        supply_to_room_w=0.0 if supply.mains is None else supply.mains.heat_from_supply_w,
         to_room_w=supply.sustained_w if supply.mains is None else supply.mains.heat_to_room_w,
     )

@@ -172,6 +172,16 @@ def pump_states(
 
 
 def pump_power(pump: Pump, hydraulic: float) -> tuple[float, float]:
-    """Give electrical power and heat to the coolant [W]; the hydraulic part always ends there."""
-    electrical = pump.electrical_power_w * (pump.speed_rpm / pump.curve_speed_rpm) ** POWER_EXPONENT
-    return electrical, max(electrical * pump.heat_to_coolant_fraction, hydraulic)
+    """Give electrical power and heat to the coolant. [W]
+
+    The hydraulic power always ends in the coolant, and no pump takes less than that.
+    """
+    electrical = stated_power(pump)
+    heat = max(electrical * pump.heat_to_coolant_fraction, hydraulic)
+    return max(electrical, hydraulic), heat
+
+
+def stated_power(pump: Pump) -> float:
+    """Give the electrical power stated of a pump, at its speed. [W]"""
+    ratio = pump.speed_rpm / pump.curve_speed_rpm
+    return float(pump.electrical_power_w * ratio**POWER_EXPONENT)

@@ -8,6 +8,7 @@ from loopmargin_service.questions import (
     machine_draws,
     machine_noise,
     machine_state,
+    machine_supply,
     parts,
     pipework,
     supply_headroom,
@@ -16,9 +17,11 @@ from loopmargin_service.questions import (
 from loopmargin_service.questions.affinity import too_fast
 from loopmargin_service.questions.conversion import celsius
 from loopmargin_service.questions.edition import EDITION
+from loopmargin_service.questions.flow_findings import flow_findings, with_findings
 from loopmargin_service.questions.loop_margins import (
     inlet_notes,
     loop_basis,
+    power_notes,
     pump_notes,
     rising_air_notes,
     transitional_notes,
@@ -57,7 +60,7 @@ def answer(question: SteadyStateQuestion, *, seed: str | None = None) -> SteadyS
     plumbing = pipework.build(question.branches, question.pumps, reservoir.node)
     built = machine_build.build(question, plumbing)
     state = physics.solve(built.machine, machine_build.setting(question, built, *np.ones((2, 1))))
-    posed = machine_state.supply_question(question, built, state, doubts.supply)
+    posed = machine_supply.supply_question(question, built, state, doubts.supply)
     settled = Settled(question, plumbing, built, state, supply_headroom.answer(posed), noise)
     trouble = _trouble(settled)
     if trouble is not None:
@@ -73,11 +76,17 @@ def answer(question: SteadyStateQuestion, *, seed: str | None = None) -> SteadyS
 
 def _trouble(settled: Settled) -> Outcome | None:
     """Say why there is no state to report, if there is none."""
-    state = settled.state
     fans = (fans for fans in settled.built.fans if fans is not None)
     fast = too_fast(settled.question.pumps, fans)
     if fast is not None:
         return fast
+    hot = _unsettled(settled)
+    return None if hot is None else with_findings(hot, flow_findings(settled))
+
+
+def _unsettled(settled: Settled) -> Outcome | None:
+    """Say what the machine does instead of settling, if it does."""
+    state = settled.state
     doubt = float(state.change[BASE])
     if celsius(state.stacked[:, BASE].max()) - doubt > HOTTEST_COOLANT_C:
         return Outcome(
@@ -110,6 +119,7 @@ def _outcome(margins: tuple[Margin, ...], settled: Settled) -> Outcome:
     """Say what fails and what would help."""
     missed = failing(margins)
     advice = [PLAIN_ADVICE] if missed else []
+    findings = flow_findings(settled) if missed else ()
     supply, noise = settled.supply, settled.noise
     short = failing(supply.margins)
     if short:
@@ -122,7 +132,8 @@ def _outcome(margins: tuple[Margin, ...], settled: Settled) -> Outcome:
         every = (*margins, *settled.part_margins)
         tight = any(item.verdict == "tight" for item in every)
         return Outcome(status="solved", advice=(TIGHT_ADVICE,) if tight else ())
-    return Outcome(status="solved", reason=fails(missed), advice=tuple(advice))
+    outcome = Outcome(status="solved", reason=fails(missed), advice=tuple(advice))
+    return with_findings(outcome, findings)
 
 
 def _answer(
@@ -172,6 +183,7 @@ def _notes(settled: Settled, described: MachineState | None) -> tuple[Note, ...]
     notes = [wording.AIR_FLOW_NOTE, wording.NO_LOOP_LOSS_NOTE]
     notes += inlet_notes(settled.question.reservoir)
     notes += [Note(code=note.code, text=note.text) for note in settled.supply.notes]
+    notes += machine_supply.peak_notes(settled.built)
     notes += machine_noise.noise_notes(settled.noise) if settled.noise else ()
     if described is None:
         return tuple(notes)
@@ -179,6 +191,7 @@ def _notes(settled: Settled, described: MachineState | None) -> tuple[Note, ...]
     notes += transitional_notes(described.elements)
     notes += rising_air_notes(described.elements)
     notes += pump_notes(settled.question.pumps, described.pumps)
+    notes += power_notes(settled.question.pumps, described.pumps)
     for item, point, section in zip(
         settled.built.radiators, described.radiators, settled.built.machine.sections, strict=True
     ):

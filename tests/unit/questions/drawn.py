@@ -6,7 +6,7 @@ more than its streams can carry.
 """
 
 import itertools
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any, TypeVar, get_args
 
 import msgspec
@@ -22,6 +22,7 @@ from loopmargin_wire.steady_state import (
     Case,
     CaseFans,
     FannedRadiator,
+    HeatedBlock,
     MachineBranch,
     MachineElement,
     Opening,
@@ -131,14 +132,23 @@ def _mended_fanned(element: FannedRadiator) -> FannedRadiator:
     )
 
 
+def mended_block(block: HeatedBlock) -> HeatedBlock:
+    """Leave excursions to cards."""
+    return block if block.load == "card" else replace(block, excursion=None)
+
+
 def _few(values: st.SearchStrategy[Any], least: int, most: int) -> st.SearchStrategy[Any]:
     return st.lists(values, min_size=least, max_size=most).map(tuple)
 
 
 def _branches(kind: type[Link], element: object) -> st.SearchStrategy[Link]:
     """Draw branches of up to four elements; where they lead is settled later."""
+    mends: dict[object, Callable[[Any], Any]] = {
+        FannedRadiator: _mended_fanned,
+        HeatedBlock: mended_block,
+    }
     every: list[st.SearchStrategy[Any]] = [
-        questions(member).map(_mended_fanned) if member is FannedRadiator else questions(member)
+        questions(member).map(mends[member]) if member in mends else questions(member)
         for member in get_args(element)
     ]
     return st.builds(

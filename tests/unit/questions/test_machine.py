@@ -155,7 +155,7 @@ def test_balance_of_heat() -> None:
     assert abs(heat.residual_w) < 1e-6 * heat.radiators_to_air_w
     assert state.solve.residual < 1e-6
     assert heat.radiators_to_air_w == sum(point.heat_w for point in state.radiators)
-    given = heat.parts_to_coolant_w + heat.to_case_air_w + state.pumps[0].electrical_power_w
+    given = heat.parts_to_coolant_w + heat.pumps_to_coolant_w + heat.to_case_air_w
     assert given == pytest.approx(state.dc_power_w, rel=1e-9)
     assert heat.to_room_w == state.wall_power_w
 

@@ -57,7 +57,7 @@ def test_standing_machine() -> None:
 
 
 def test_machine_that_draws_nothing_at_all() -> None:
-    """No heat, no board, no motors: the room's temperature, and nothing divides by zero."""
+    """No heat but the pump's work: the room's temperature, and nothing divides by zero."""
     still = {
         f"{CARD}/power_w": 0,
         f"{PROCESSOR}/power_w": 0,
@@ -69,7 +69,8 @@ def test_machine_that_draws_nothing_at_all() -> None:
 
     assert actual.state is not None
     assert actual.state.coolant_hottest_c == pytest.approx(27.0, abs=0.1)
-    assert actual.state.dc_power_w == 0.0
+    (pump,) = actual.state.pumps
+    assert actual.state.dc_power_w == pytest.approx(pump.hydraulic_power_w, rel=1e-9)
 
 
 @pytest.mark.parametrize("uncertainty", [None, {}])
