@@ -132,6 +132,10 @@ def ask_in_every_way(case: Case[Any], tally: Tally) -> None:
         assert response.status_code == alike.status_code
     if positive(case):
         assert len({response.status_code for response in heard.values()}) == 1
+        # The name of an answer is the digest of the question: the same, however it was written.
+        assert (
+            len({str(response.headers.get("content-location")) for response in heard.values()}) == 1
+        )
 
 
 def key(case: Case[Any]) -> dict[str, str]:
