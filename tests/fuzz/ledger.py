@@ -47,6 +47,8 @@ class Tally(msgspec.Struct):
     responses: Counts = msgspec.field(default_factory=dict)
     checks: Counts = msgspec.field(default_factory=dict)
     took_s: float = 0.0
+    # Processor time of the request that took the most, with its checks.
+    longest_s: float = 0.0
 
     def response(self, way: str, status: int) -> None:
         """Count a response."""
@@ -65,6 +67,7 @@ class Tally(msgspec.Struct):
             dict(Counter(self.responses) + Counter(other.responses)),
             dict(Counter(self.checks) + Counter(other.checks)),
             self.took_s + other.took_s,
+            max(self.longest_s, other.longest_s),
         )
 
 
@@ -134,5 +137,5 @@ def told(name: str, tally: Tally) -> list[str]:
         " ".join(f"{key}: {count}," for key, count in sorted(counted.items()))
         for counted in (tally.responses, tally.checks)
     ]
-    head = f"{name}: {tally.cases} cases in {tally.took_s:.0f} s"
+    head = f"{name}: {tally.cases} cases in {tally.took_s:.0f} s, longest {tally.longest_s:.1f} s"
     return [head, f"    {counts[0].rstrip(',')}", f"    checks: {counts[1].rstrip(',')}"]

@@ -1,11 +1,13 @@
 """Every way in which a drawn case is asked: as JSON and as msgpack, without a key and with one."""
 
 import tempfile
+import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import hypothesis
+import msgspec
 import schemathesis
 from hypothesis import HealthCheck, Phase
 from schemathesis.core.parameters import ParameterLocation
@@ -73,7 +75,7 @@ def keyed() -> Settings:
     """Set the service to want a key."""
     path = Path(tempfile.mkdtemp()) / "keys.jsonl"
     path.write_text(KEY_LINE)
-    return Settings(keys_file=str(path), worker_processes=0)
+    return msgspec.structs.replace(NO_KEYS, keys_file=str(path))
 
 
 def without_key(case: Case[Any]) -> bool:
@@ -125,7 +127,11 @@ def ask_in_every_way(case: Case[Any], tally: Tally) -> None:
     heard: dict[Way, schemathesis.Response] = {}
     for way in ways(case):
         case.media_type = way.media
+        began_s = time.process_time()
         heard[way] = ask(case, way)
+        took_s = time.process_time() - began_s
+        tally.longest_s = max(tally.longest_s, took_s)
+        assert took_s < Settings().deadline_s
         tally.response(str(way), heard[way].status_code)
     for way, response in heard.items():
         alike = heard.get(way._replace(keyed=False), response)
