@@ -26,7 +26,7 @@ from tests.faults.streamed import question
 from tests.performance.open_loop import OpenLoop, Questions
 
 EXAMPLES = Path("openapi/examples")
-ROUNDS = 5
+ROUNDS = 3
 SPEED_UP = 1.8
 MOST_MB = 1000.0
 PER_S, ROUND_S = 25.0, 5.0
@@ -74,7 +74,7 @@ def _speed_up() -> float:
         for workers in (one, two):
             _executed(workers, question(100, 250))
         rounds = [
-            (_executed(one, question(400, 400 + n)), _executed(two, question(400, 400 + n)))
+            (_executed(one, question(600, 600 + n)), _executed(two, question(600, 600 + n)))
             for n in range(ROUNDS)
         ]
     return _median_ratio(rounds)
@@ -99,7 +99,7 @@ def _streams_speed_up() -> float:
         for service in (one, two):
             _rate(service.url, question(100, 250))
         rounds = [
-            (_rate(one.url, question(400, 400 + n)), _rate(two.url, question(400, 400 + n)))
+            (_rate(one.url, question(600, 600 + n)), _rate(two.url, question(600, 600 + n)))
             for n in range(ROUNDS)
         ]
     return _median_ratio(rounds)

@@ -16,7 +16,7 @@ CHUNK_S, LONGEST_S = 0.4, 1.6
 CHUNK_BYTES = 4 * 2**20
 # A small sweep is cut into so many chunks, unless they take less, so that several processes
 # share it. [s]
-SHARES, SHORT_S = 8, 0.03
+SHARES, SHORT_S = 16, 0.03
 # Machines that are met in each chunk anew take at most such a part of what the cases take.
 MOST_AGAIN = 0.35
 # The first chunk is so many times smaller than the others, so that its caller hears early.

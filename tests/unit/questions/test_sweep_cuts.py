@@ -107,7 +107,7 @@ def test_long_cases_divide_a_block_evenly(monkeypatch: pytest.MonkeyPatch) -> No
     """As many as are short, all alike."""
     monkeypatch.setattr(work, "sweep_case", lambda _: 0.003)
 
-    assert set(sizes(grid(1000, 1))) == {125}
+    assert set(sizes(grid(1000, 4))) == {125}
 
 
 def test_machines_that_occur_in_every_chunk_make_chunks_longer() -> None:
