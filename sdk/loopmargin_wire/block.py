@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 from msgspec import Meta
 
 from loopmargin_wire.part import Part, PressureDrop
-from loopmargin_wire.quantity import FlowLPerMin, Name, ResistanceKPerW, quantity
+from loopmargin_wire.quantity import FlowLPerMin, Name, ResistanceKPerW, quantity, words
 from loopmargin_wire.supply_headroom import Excursion
 
 
@@ -51,9 +51,9 @@ class HeatedBlock(Part, tag_field="kind", tag="block", frozen=True, kw_only=True
     name: Name = "block"
     load: Annotated[
         Literal["processor", "card", "other"],
-        Meta(
-            description="What draws the power, as the supply sees it: a processor or an other "
-            "load peaks by `peak_over_sustained`, a card also by its excursion."
+        words(
+            "What draws the power, as the supply sees it: a processor or another load peaks by "
+            "`peak_over_sustained`, a card by its excursion as well"
         ),
     ]
     power_w: Annotated[float, quantity("W", 0.0, 3000.0, "Sustained power of the part")]
@@ -69,8 +69,8 @@ class HeatedBlock(Part, tag_field="kind", tag="block", frozen=True, kw_only=True
     limit_c: Annotated[float, quantity("degC", 30.0, 150.0, "Highest allowed part temperature")]
     excursion: Annotated[
         Excursion | None,
-        Meta(
-            description="Peaks of a card, by length; absent, the limit of the add-in card "
-            "standard. Cards alone have it."
+        words(
+            "Peaks of a card, by length; absent, the limit of the add-in card standard. Cards "
+            "alone have it"
         ),
     ] = None

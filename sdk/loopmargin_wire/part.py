@@ -26,6 +26,7 @@ from loopmargin_wire.quantity import (
     SpeedRpm,
     quantity,
     whole,
+    words,
 )
 from loopmargin_wire.sound import (
     FanInstallationDb,
@@ -76,7 +77,8 @@ class Pump(Part, frozen=True, kw_only=True):
     Two points that start at zero flow are joined by a parabola with its top there;
     three or more by a smooth curve through all of them. Other speeds follow from the
     affinity laws. The electrical power is that at the speed of the curve; what of it does not
-    warm the loop warms the air of the case, where the pump stands.
+    warm the loop warms the air of the case, where the pump stands. Sound counts where there is
+    a listener.
     """
 
     name: Name = "pump"
@@ -103,7 +105,10 @@ class FanPoint(Part, frozen=True, kw_only=True):
 
 
 class Fan(Part, frozen=True, kw_only=True):
-    """A fan by its curve at one speed and at 1.204 kg/m3 of air."""
+    """A fan by its curve at one speed and at 1.204 kg/m3 of air.
+
+    Power and sound count where the whole machine is asked about, the sound also for `noise`.
+    """
 
     name: Name = "fan"
     curve: Annotated[tuple[FanPoint, ...], Meta(min_length=2, max_length=30)]
@@ -126,7 +131,10 @@ class FreeArea(Part, tag_field="kind", tag="free_area", frozen=True, kw_only=Tru
     """A grille, mesh or filter by how open it is."""
 
     free_area_fraction: Annotated[float, quantity("1", 0.1, 0.95, "Open area over whole area")]
-    form: Literal["perforated_plate", "wire_mesh"] = "perforated_plate"
+    form: Annotated[
+        Literal["perforated_plate", "wire_mesh"],
+        words("What is open: holes in a plate, or the meshes of a woven wire"),
+    ] = "perforated_plate"
 
 
 class LossCoefficient(Part, tag_field="kind", tag="loss_coefficient", frozen=True, kw_only=True):
@@ -213,7 +221,10 @@ class Tee(Part, tag_field="kind", tag="tee", frozen=True, kw_only=True):
 
     name: Name = "tee"
     bore_mm: BoreMm
-    path: Literal["run", "branch"]
+    path: Annotated[
+        Literal["run", "branch"],
+        words("Way of the coolant: straight through (`run`) or round the corner (`branch`)"),
+    ]
     count: Annotated[int, whole(1, 100, "Tees in series")] = 1
 
 

@@ -30,6 +30,11 @@ def whole(low: int, high: int, meaning: str) -> Meta:
     )
 
 
+def words(meaning: str) -> Meta:
+    """Describe a field that takes one word of a closed list."""
+    return Meta(description=meaning)
+
+
 # The negative look-ahead ends the pattern where `$` would let a trailing newline pass.
 Name = Annotated[
     str,

@@ -13,6 +13,7 @@ from loopmargin_wire.quantity import (
     Name,
     quantity,
     whole,
+    words,
 )
 from loopmargin_wire.strict import Part
 
@@ -35,7 +36,10 @@ class RatedRadiator(Part, tag_field="kind", tag="rated", frozen=True, kw_only=Tr
     face_width_mm: FaceLengthMm
     face_height_mm: FaceLengthMm
     conductance_w_per_k: Annotated[float, quantity("W/K", 0.1, 2000.0, "Rated conductance")]
-    basis: Literal["coolant_inlet", "coolant_mean", "coolant_outlet"]
+    basis: Annotated[
+        Literal["coolant_inlet", "coolant_mean", "coolant_outlet"],
+        words("Coolant temperature that the rating counts from, over the air that enters"),
+    ]
     air_flow_m3_per_h: AirFlowM3PerH
     flow_l_per_min: FlowLPerMin
     air_c: AirTemperatureC = 25.0

@@ -6,7 +6,7 @@ from msgspec import Meta
 
 from loopmargin_wire.answer import Answer, Question, State
 from loopmargin_wire.part import Part
-from loopmargin_wire.quantity import Number, Share, Text, quantity
+from loopmargin_wire.quantity import Number, Share, Text, quantity, words
 from loopmargin_wire.steady_state import MachineElement, MachineState, SteadyStateQuestion
 from loopmargin_wire.sweep import AxisName, AxisValue, FieldPointer
 
@@ -27,7 +27,9 @@ class FieldRange(Part, tag_field="kind", tag="field", frozen=True, kw_only=True)
 class FactorRange(Part, tag_field="kind", tag="factor", frozen=True, kw_only=True):
     """A factor on every fan speed, every pump speed or every part's power."""
 
-    of: Literal["fan_speeds", "pump_speeds", "part_powers"]
+    of: Annotated[
+        Literal["fan_speeds", "pump_speeds", "part_powers"], words("What the factor scales")
+    ]
     lowest: Annotated[float, quantity("1", 0.05, 5.0, "Smallest factor to try")] = 0.2
     highest: Annotated[float, quantity("1", 0.05, 5.0, "Largest factor to try")] = 2.0
 
@@ -61,7 +63,7 @@ class SolveForQuestion(Question, frozen=True, kw_only=True):
 
     machine: SteadyStateQuestion
     unknown: FieldRange | FactorRange | AlternativeRange
-    seek: Literal["least", "greatest"]
+    seek: Annotated[Literal["least", "greatest"], words("Which end of the values that hold")]
 
 
 class Tried(State, frozen=True, kw_only=True):

@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 
 from msgspec import Meta
 
-from loopmargin_wire.quantity import SpeedRpm, quantity
+from loopmargin_wire.quantity import SpeedRpm, quantity, words
 from loopmargin_wire.strict import Part
 
 LevelDba = Annotated[float, quantity("dBA", 0.0, 140.0, "A-weighted sound pressure level")]
@@ -30,7 +30,13 @@ PumpInstallationDb = Annotated[
     float,
     quantity("dB", -6.0, 10.0, "Change of a pump's level by mounting and case"),
 ]
-Surroundings = Literal["free_field", "over_floor", "wall_and_floor"]
+Surroundings = Annotated[
+    Literal["free_field", "over_floor", "wall_and_floor"],
+    words(
+        "What throws the sound back: nothing, the floor, or a wall and the floor; each surface "
+        "doubles what is heard, by 3 dB"
+    ),
+]
 
 
 class MeasuredSound(Part, frozen=True, kw_only=True):

@@ -35,6 +35,7 @@ from loopmargin_wire.quantity import (
     Conductance,
     Confidence,
     CoolantTemperatureC,
+    Current,
     Difference,
     ElectricalPowerW,
     Flow,
@@ -48,6 +49,7 @@ from loopmargin_wire.quantity import (
     Temperature,
     Velocity,
     quantity,
+    words,
 )
 from loopmargin_wire.radiator import Radiator
 from loopmargin_wire.sound import Listener
@@ -65,9 +67,9 @@ class FannedRadiator(Part, tag_field="kind", tag="radiator", frozen=True, kw_onl
     grille: Grille | None = None
     air_path: Annotated[
         Literal["intake", "exhaust", "outside"],
-        Meta(
-            description="Way of the air: `intake` draws room air into the case, `exhaust` blows "
-            "case air into the room, `outside` stands in the room air on both sides."
+        words(
+            "Way of the air: `intake` draws room air into the case, `exhaust` blows case air into "
+            "the room, `outside` stands in the room air on both sides"
         ),
     ]
 
@@ -104,9 +106,9 @@ class CaseFans(Part, frozen=True, kw_only=True):
     grille: Grille | None = None
     air_path: Annotated[
         Literal["intake", "exhaust"],
-        Meta(
-            description="Way of the air: `intake` draws room air into the case, `exhaust` blows "
-            "case air into the room."
+        words(
+            "Way of the air: `intake` draws room air into the case, `exhaust` blows case air into "
+            "the room"
         ),
     ]
 
@@ -135,9 +137,9 @@ class SteadyStateQuestion(Question, frozen=True, kw_only=True):
     supply: Supply
     supply_air: Annotated[
         Literal["room", "case"],
-        Meta(
-            description="Where the supply draws its air from, which derates it. It blows its loss "
-            "into the room either way; the air that it draws from the case is not counted."
+        words(
+            "Where the supply draws its air from, which derates it; it blows its loss into the "
+            "room either way, and the air that it draws from the case is not counted"
         ),
     ] = "room"
     supply_margin_fraction: Fraction = 0.10
@@ -235,7 +237,7 @@ class MachineSolve(Solve, frozen=True, kw_only=True):
 
 
 class MachineState(State, frozen=True, kw_only=True):
-    """The machine at equilibrium; wall power is absent when the supply cannot carry it."""
+    """The machine at equilibrium; wall power and current are absent if the supply is too small."""
 
     coolant_hottest_c: Temperature
     coolant_mean_c: Temperature
@@ -243,6 +245,7 @@ class MachineState(State, frozen=True, kw_only=True):
     flow_l_per_min: Flow
     dc_power_w: Power
     wall_power_w: Power | None
+    wall_current_a: Current | None
     nodes: Annotated[tuple[NodeState, ...], Meta(max_length=60)]
     components: Annotated[tuple[ComponentState, ...], Meta(max_length=1500)]
     radiators: Annotated[tuple[RadiatorPoint, ...], Meta(max_length=1500)]

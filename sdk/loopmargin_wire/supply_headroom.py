@@ -22,6 +22,7 @@ from loopmargin_wire.quantity import (
     Voltage,
     quantity,
     whole,
+    words,
 )
 from loopmargin_wire.uncertainty import Simulation, SupplyUncertainty
 
@@ -126,8 +127,13 @@ Allowance = PublishedStaircase | LegacyFlat | LegacyLowerColumn | NoAllowance
 class EfficiencyTier(Part, tag_field="kind", tag="tier", frozen=True, kw_only=True):
     """Efficiency by the least values of the public 80-percent programme."""
 
-    tier: Literal["base", "bronze", "silver", "gold", "platinum", "titanium"]
-    certified_at: Literal["115_v", "230_v"] = "115_v"
+    tier: Annotated[
+        Literal["base", "bronze", "silver", "gold", "platinum", "titanium"],
+        words("Tier that the supply is certified for"),
+    ]
+    certified_at: Annotated[
+        Literal["115_v", "230_v"], words("Mains voltage of the certificate")
+    ] = "115_v"
 
 
 class EfficiencyPoint(Part, frozen=True, kw_only=True):

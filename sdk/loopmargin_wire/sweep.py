@@ -12,7 +12,7 @@ from msgspec import Meta
 from loopmargin_wire.answer import Answer, Basis, Note, Question, State
 from loopmargin_wire.part import Part
 from loopmargin_wire.problem import Problem
-from loopmargin_wire.quantity import Confidence, Count, Number, Text, quantity, whole
+from loopmargin_wire.quantity import Confidence, Count, Number, Text, quantity, whole, words
 from loopmargin_wire.steady_state import MachineElement, SteadyStateQuestion
 from loopmargin_wire.uncertainty import Seed
 
@@ -50,7 +50,9 @@ class FieldAxis(Part, tag_field="kind", tag="field", frozen=True, kw_only=True):
 class FactorAxis(Part, tag_field="kind", tag="factor", frozen=True, kw_only=True):
     """A factor on a group of fields: every fan speed, every pump speed or every part's power."""
 
-    of: Literal["fan_speeds", "pump_speeds", "part_powers"]
+    of: Annotated[
+        Literal["fan_speeds", "pump_speeds", "part_powers"], words("What the factor scales")
+    ]
     values: Annotated[
         tuple[Annotated[float, quantity("1", 0.05, 5.0, "Factor on each of them")], ...],
         Meta(min_length=1, max_length=1000),

@@ -11,6 +11,7 @@ from loopmargin_service.physics import wire
 from loopmargin_service.physics.connector import CARD_RATINGS, LARGEST_RISE, Rating
 from loopmargin_service.questions.conversion import MM, kelvin
 from loopmargin_service.questions.margins import margin
+from loopmargin_service.questions.naming import told_apart
 from loopmargin_wire.answer import Margin, Note
 from loopmargin_wire.connector import (
     CardEightPinConnector,
@@ -81,6 +82,7 @@ def connector_margins(
 
     All of them go with the power, whose factors in every draw are (connectors, draws).
     """
+    names = told_apart([connector.name for connector in connectors])
     for row, (connector, state) in enumerate(zip(connectors, states, strict=True)):
         limit = limits(connector)
         rows = [
@@ -92,7 +94,7 @@ def connector_margins(
             rows.insert(1, ("RMS current", state.rms_current_a, limit.rms_a, "A"))
         for what, demand, capacity, unit in rows:
             left = None if factors is None else capacity - demand * factors[row]
-            name = f"{connector.name}: {what}"
+            name = f"{names[row]}: {what}"
             yield margin(name, demand, capacity, unit, confidence, left)
 
 

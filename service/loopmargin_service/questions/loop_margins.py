@@ -12,6 +12,7 @@ from loopmargin_service.questions.affinity import PUMP_RANGE, pump_ratio
 from loopmargin_service.questions.conversion import L_PER_MIN
 from loopmargin_service.questions.loop_draws import DrawnLoop
 from loopmargin_service.questions.margins import margin
+from loopmargin_service.questions.naming import told_apart
 from loopmargin_service.questions.operating_point import Point, stated_power
 from loopmargin_service.questions.pipework import AnyBranch, Pipework
 from loopmargin_service.questions.pump_speed import Required
@@ -101,12 +102,13 @@ def _branch_margins(
     drawn: DrawnLoop | None,
 ) -> Iterator[Margin]:
     """Judge the branches that a flow is required of."""
+    names = told_apart([branch.name for branch in branches])
     for row, (branch, state) in enumerate(zip(branches, states, strict=True)):
         wanted = branch.required_flow_l_per_min
         if wanted is None:
             continue
-        name = f"flow in {branch.name}"
         surplus = None if drawn is None else drawn.surplus(drawn.branch_l_per_min[row] - wanted)
+        name = f"flow in {names[row]}"
         yield margin(name, wanted, state.flow_l_per_min, "L/min", confidence, surplus)
 
 
@@ -155,9 +157,10 @@ def _suction_margins(
 ) -> Iterator[Margin]:
     """Judge the suction head of every pump against common practice."""
     wanted = SUCTION_HEAD_WANTED_M
+    names = told_apart([pump.pump for pump in pumps])
     for row, pump in enumerate(pumps):
         surplus = None if drawn is None else drawn.surplus(drawn.suction_head_m[row] - wanted)
-        name = f"suction head, {pump.pump}"
+        name = f"suction head, {names[row]}"
         yield margin(name, wanted, pump.suction_head_m, "m", confidence, surplus)
 
 

@@ -8,6 +8,7 @@ from loopmargin_service.questions.conversion import celsius
 from loopmargin_service.questions.loop_curve import head_at_flow
 from loopmargin_service.questions.loop_margins import Described, loop_margins, required_flows
 from loopmargin_service.questions.margins import margin
+from loopmargin_service.questions.naming import told_apart
 from loopmargin_service.questions.settled import BASE, Settled
 from loopmargin_wire.answer import Margin
 from loopmargin_wire.steady_state import MachineState
@@ -47,12 +48,13 @@ def _coolant_margins(settled: Settled) -> Iterator[Margin]:
 def _component_margins(settled: Settled, described: MachineState) -> Iterator[Margin]:
     """Judge every cooled part."""
     drawn = settled.drawn
-    for number, state in enumerate(described.components):
+    names = told_apart([state.component for state in described.components])
+    for number, (name, state) in enumerate(zip(names, described.components, strict=True)):
         left = None
         if drawn is not None:
             left = drawn.surplus(state.limit_c - drawn.cases.component_c[number])
         yield margin(
-            f"temperature of {state.component}",
+            f"temperature of {name}",
             state.component_c,
             state.limit_c,
             "degC",

@@ -46,6 +46,7 @@ def describe(settled: Settled) -> MachineState:
         ),
         dc_power_w=supply.sustained_w,
         wall_power_w=None if supply.mains is None else supply.mains.power_w,
+        wall_current_a=None if supply.mains is None else supply.mains.current_a,
         nodes=tuple(
             NodeState(node=name, coolant_c=celsius(state.temperatures.nodes[number, BASE]))
             for number, name in enumerate(settled.plumbing.nodes)

@@ -24,6 +24,7 @@ from loopmargin_service.questions.loop_margins import (
     transitional_notes,
 )
 from loopmargin_service.questions.margins import failing, fails
+from loopmargin_service.questions.naming import told_apart
 from loopmargin_service.questions.operating_point import (
     Point,
     Surroundings,
@@ -136,12 +137,13 @@ def _simulation(
 ) -> Simulation:
     """Describe the draws: one spread for each quantity of interest."""
     shown = drawn[1]
-    named = zip(question.branches, shown.branch_l_per_min, strict=True)
+    names = told_apart([branch.name for branch in question.branches])
+    named = zip(names, shown.branch_l_per_min, strict=True)
     rows = [Quantity("coolant flow", "L/min", shown.flow_l_per_min)]
     if len(loop.curves) == 1:
         rows.append(Quantity("head left at the required flow", "m", shown.head_surplus_m))
     if len(question.branches) > 1:
-        rows += [Quantity(f"flow in {branch.name}", "L/min", flow) for branch, flow in named]
+        rows += [Quantity(f"flow in {name}", "L/min", flow) for name, flow in named]
     return simulation(drawn[0], rows, question.confidence, shown.settled)
 
 

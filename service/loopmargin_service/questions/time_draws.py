@@ -4,6 +4,7 @@ Every time goes in proportion to the heat stored when all stores err alike, whic
 the linear system behind them.
 """
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -11,6 +12,7 @@ import numpy as np
 from loopmargin_service.physics.network import Array
 from loopmargin_service.questions import draws, uncertainty
 from loopmargin_service.questions.draws import Draws
+from loopmargin_service.questions.naming import told_apart
 from loopmargin_service.questions.running import Start
 from loopmargin_service.questions.spreads import Quantity, simulation
 from loopmargin_wire.uncertainty import Simulation
@@ -44,7 +46,12 @@ def draw(question: WarmUpQuestion) -> DrawnTimes | None:
     return DrawnTimes(drawn, stored * drawn.factor(SETTLING), stored * drawn.factor(LIMIT))
 
 
-def lost(loss: Loss) -> str:
+def all_lost(losses: Sequence[Loss]) -> list[str]:
+    """Name what is lost in each of several losses; equal names have their place behind them."""
+    return told_apart([_lost(loss) for loss in losses])
+
+
+def _lost(loss: Loss) -> str:
     """Name what is lost."""
     if loss.case_fans is not None:
         return loss.case_fans
@@ -61,9 +68,8 @@ def described(
     rows = [Quantity("time constant", "s", begun.time_constant_s * drawn.settling)]
     if begun.reading.run_s is not None:
         rows.append(Quantity("run before a reading", "s", begun.reading.run_s * drawn.settling))
-    for loss in losses:
+    for loss, name in zip(losses, all_lost(losses), strict=True):
         time = loss.limits[0].to_limit_s
         if time is not None:
-            name = f"soonest limit without {lost(loss)}"
-            rows.append(Quantity(name, "s", time * drawn.to_limit))
+            rows.append(Quantity(f"soonest limit without {name}", "s", time * drawn.to_limit))
     return simulation(drawn.draws, rows, question.machine.confidence)

@@ -16,15 +16,15 @@ from loopmargin_service.questions import (
 )
 from loopmargin_service.questions.edition import EDITION
 from loopmargin_service.questions.heat_inventory import Contents
-from loopmargin_service.questions.losses import losses
+from loopmargin_service.questions.losses import FOLLOWED, losses
 from loopmargin_service.questions.machine_build import Built
 from loopmargin_service.questions.margins import failing, fails, margin
 from loopmargin_service.questions.refusals import Refusal
 from loopmargin_service.questions.spreads import support_notes
-from loopmargin_service.questions.time_draws import DrawnTimes, lost
+from loopmargin_service.questions.time_draws import DrawnTimes, all_lost
 from loopmargin_wire.answer import Basis, Margin, Note, Outcome
 from loopmargin_wire.steady_state import SteadyStateAnswer
-from loopmargin_wire.warm_up import WarmUpAnswer, WarmUpQuestion, WarmUpState
+from loopmargin_wire.warm_up import LimitTime, WarmUpAnswer, WarmUpQuestion, WarmUpState
 
 STORES = Basis(
     quantity="temperatures over time",
@@ -144,14 +144,38 @@ def _margins(
         needed = running.DAY if state.reading.run_s is None else state.reading.run_s
         left = None if drawn is None else question.run_s - needed * drawn.settling
         yield margin("run before a reading", needed, question.run_s, "s", confidence, left)
-    for loss in state.losses:
-        for kind, name in (("coolant", "coolant limit"), ("component", "part limit")):
-            soonest = [item for item in loss.limits if item.limit == kind][:1]
-            for limit in soonest:
-                time = loss.followed_s if limit.to_limit_s is None else limit.to_limit_s
-                left = None if drawn is None else time * drawn.to_limit - question.shutdown_s
-                criterion = f"{name} without {lost(loss)}"
-                yield margin(criterion, question.shutdown_s, time, "s", confidence, left)
+    for criterion, limit, followed_s in _soonest(state):
+        time = followed_s if limit.to_limit_s is None else limit.to_limit_s
+        left = None if drawn is None else time * drawn.to_limit - question.shutdown_s
+        yield margin(criterion, question.shutdown_s, time, "s", confidence, left)
+
+
+def _soonest(state: WarmUpState) -> Iterator[tuple[str, LimitTime, float]]:
+    """Give the soonest limits of coolant and parts in every loss, and how long it was followed."""
+    for loss, name in zip(state.losses, all_lost(state.losses), strict=True):
+        for kind, limited in (("coolant", "coolant limit"), ("component", "part limit")):
+            for limit in [item for item in loss.limits if item.limit == kind][:1]:
+                yield f"{limited} without {name}", limit, loss.followed_s
+
+
+def _bound_notes(question: WarmUpQuestion, state: WarmUpState) -> Iterator[Note]:
+    """Note the times that are longer than was followed, so that a margin has only a bound."""
+    unreached = [criterion for criterion, limit, _ in _soonest(state) if limit.to_limit_s is None]
+    if unreached:
+        yield Note(
+            code="limit_not_reached",
+            text=f"Not reached in the {FOLLOWED:g} s that a loss is followed: "
+            f"{'; '.join(unreached)[:1500]}. The capacity of these margins is that time and means "
+            "at least so much.",
+            pointer="/shutdown_s",
+        )
+    if question.run_s is not None and state.reading.run_s is None:
+        yield Note(
+            code="reading_not_settled",
+            text=f"No reading settles in the {running.DAY:g} s that a start is followed; the "
+            "demand of its margin is that time and means at least so much.",
+            pointer="/run_s",
+        )
 
 
 def _outcome(margins: tuple[Margin, ...]) -> Outcome:
@@ -188,13 +212,14 @@ def _answer(
         if note.code != "not_drawn"
     )
     doubts = () if state is None else support_notes(state.simulation)
+    bounds = () if state is None else _bound_notes(question, state)
     own = heat_inventory.inventory_notes(question, held)
     return WarmUpAnswer(
         edition=EDITION,
         outcome=outcome or _outcome(margins),
         margins=margins,
         basis=(STORES, CAPACITIES, *settled.basis),
-        notes=(TIMES_UNCERTAIN, *NOTES, *own, *doubts, *moved),
+        notes=(TIMES_UNCERTAIN, *NOTES, *own, *bounds, *doubts, *moved),
         cautions=(LOSS_CAUTION, STAGNANT_CAUTION, *settled.cautions),
         question=question,
         state=state,

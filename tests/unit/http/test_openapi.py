@@ -138,6 +138,20 @@ def test_questions_are_closed_all_the_way_down(row: Route) -> None:
 
 
 @BY_ROW
+def test_every_word_of_a_question_is_described(row: Route) -> None:
+    """A field that takes one word of several says what the words are about."""
+    _, components = msgspec.json.schema_components([row.question], ref_template="{name}")
+
+    silent = [
+        f"{name}.{field}"
+        for name in components
+        for field, schema in SCHEMAS[name].get("properties", {}).items()
+        if len(schema.get("enum", ())) > 1 and len(schema.get("description", "")) < 10
+    ]
+    assert silent == []
+
+
+@BY_ROW
 def test_every_question_is_described(row: Route) -> None:
     """What it answers, on what grounds, how far to trust it, and that it may be repeated."""
     operation = DOCUMENT["paths"][row.path]["post"]

@@ -1,6 +1,7 @@
 """What every answer promises, whatever was asked."""
 
 import math
+from collections import Counter
 from collections.abc import Iterator
 from typing import Protocol
 
@@ -29,11 +30,17 @@ def broken_promises(question: Question, answer: Answered, confidence: float) -> 
     return [
         *(f"{where} is no finite number" for where in _unfinite(msgspec.to_builtins(answer), "")),
         *(f"margin {row.criterion}" for row in answer.margins if not _consistent(row, confidence)),
+        *(f"twice {name}" for name, count in _criteria(answer).items() if count > 1),
         *(f"pointer {note.pointer}" for note in answer.notes if not _resolves(question, note)),
         *_unexplained(answer),
         *([] if answer.question == question else ["the echo is not the question"]),
         *_lost_on_the_wire(answer),
     ]
+
+
+def _criteria(answer: Answered) -> Counter[str]:
+    """Count how often every criterion is judged."""
+    return Counter(row.criterion for row in answer.margins)
 
 
 def _unfinite(part: object, where: str) -> Iterator[str]:

@@ -112,6 +112,30 @@ def test_limits_that_are_not_reached_have_no_time() -> None:
     assert times == [None, None, None]
     row = margin_of(answer, "part limit without pumps")
     assert (row.capacity, row.verdict) == (lost(answer.state).followed_s, "meets")
+    (note,) = (note for note in answer.notes if note.code == "limit_not_reached")
+    assert "part limit without pumps" in note.text
+    assert "at least" in note.text
+
+
+def test_only_bounds_are_noted_as_bounds() -> None:
+    """The loaded example reaches its limits without pumps, and its reading settles."""
+    answer = ask({"run_s": 3600})
+
+    texts = [note.text for note in answer.notes if note.code == "limit_not_reached"]
+    assert all("without pumps" not in text for text in texts)
+    assert "reading_not_settled" not in [note.code for note in answer.notes]
+
+
+def test_a_reading_that_never_settles_has_a_bound() -> None:
+    """Fifty kilograms of warm plastics under a gentle load take more than a day."""
+    slow = {"plastic_kg": 50, "plastic_fraction": 1.0, "coolant_volume_ml": 20_000}
+    gentle = {"machine/branches/0/elements/6/fans/speed_rpm": 300, "reading_error_fraction": 0.0001}
+    answer = ask({**slow, **gentle, f"{CARD}/power_w": 5, f"{PROCESSOR}/power_w": 5, "run_s": 9e3})
+
+    assert answer.state is not None
+    assert answer.state.reading.run_s is None
+    assert "reading_not_settled" in [note.code for note in answer.notes]
+    assert margin_of(answer, "run before a reading").demand == 86_400.0
 
 
 def test_a_limit_that_is_passed_already_leaves_no_time() -> None:
