@@ -171,21 +171,27 @@ def _sought(body: Body) -> None:
     for number, axis in enumerate(body.get("axes", ())):
         body["axes"][number] = _axis(number, axis, 2 if body.get("draws") else 3)
     if "unknown" in body:
-        body["unknown"] = _unknown(body["unknown"])
+        body["unknown"] = _unknown(body["unknown"], body["machine"])
     if "axes" in body:
         body["case_limit"] = 20_000
         body["first_case"] = 0
 
 
-def _unknown(unknown: Body) -> Body:
-    """Look through a range that there is, or through few elements for a place that there is."""
+def _unknown(unknown: Body, machine: Body) -> Body:
+    """Look through a range in which the machine can be, or at an element and what stands there."""
     if unknown["kind"] == "alternative":
-        return {**unknown, "pointer": "/branches/0/elements/0", "elements": unknown["elements"][:2]}
-    factor = unknown["kind"] == "factor"
-    place = {"of": "fan_speeds"} if factor else {"pointer": POINTERS[0]}
+        listed = [unknown["elements"][0], machine["branches"][0]["elements"][0]]
+        return {**unknown, "pointer": "/branches/0/elements/0", "elements": listed}
     ends = unknown.get("lowest", 0.2), unknown.get("highest", 2.0)
-    lowest = min(*ends, 4.0 if factor else 1e5)
-    return {**unknown, **place, "lowest": lowest, "highest": max(*ends, lowest + 0.5)}
+    if unknown["kind"] == "factor":
+        return {
+            **unknown,
+            "of": "fan_speeds",
+            "lowest": min(*ends, 1.0),
+            "highest": max(*ends, 1.1),
+        }
+    lowest, highest = spread([min(max(end, LIQUID_C), 60.0) for end in ends], LIQUID_C, 60.0)
+    return {**unknown, "pointer": POINTERS[0], "lowest": lowest, "highest": highest}
 
 
 def _axis(number: int, axis: Body, most: int) -> Body:
