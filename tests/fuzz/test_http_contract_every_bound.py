@@ -1,5 +1,6 @@
 """The contract at every bound of every field, in turn: the same for all seeds."""
 
+import time
 from collections.abc import Iterator
 from typing import Any
 
@@ -26,10 +27,11 @@ OWED = COUNTED.schema.include(lambda found: bounds_of(found.operation.label) not
 @pytest.fixture(autouse=True)
 def kept(request: pytest.FixtureRequest) -> Iterator[None]:
     """Keep what was counted for an operation, if all went well."""
-    failed = request.session.testsfailed
+    failed, began_s = request.session.testsfailed, time.monotonic()
     yield
     if request.session.testsfailed == failed:
         for tally in TALLIES.values():
+            tally.took_s = time.monotonic() - began_s
             keep(tally)
     TALLIES.clear()
 
