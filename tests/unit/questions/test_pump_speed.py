@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from loopmargin_service.physics.curve import falling_curve, value_and_slope
+from loopmargin_service.questions import pump_speed
 from loopmargin_service.questions.loop_curve import (
     FASTEST,
     SLOWEST,
@@ -73,6 +74,20 @@ def test_total_governs_when_the_branches_have_enough() -> None:
     asked = {"branches": SIDE_BY_SIDE, "branches/1/required_flow_l_per_min": 0.1}
     alone = bare({"branches": SIDE_BY_SIDE}).speed_fraction_needed
     assert alone == pytest.approx(bare(asked).speed_fraction_needed, rel=1e-6)
+
+
+def test_speed_known_well_enough_ends_the_search(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where no flow is close enough, the speed is closed in on, and the faster end is told."""
+    asked = {"branches": SIDE_BY_SIDE, "branches/1/required_flow_l_per_min": 2.5}
+    near = bare(asked).speed_fraction_needed
+    monkeypatch.setattr(pump_speed, "SHARE_TOLERANCE", 0.0)
+    needed = bare(asked).speed_fraction_needed
+
+    assert needed == pytest.approx(near, rel=2e-6)
+    assert needed is not None
+    assert bare({**asked, "pumps/0/speed_rpm": 3000 * needed}).branches[1].flow_l_per_min >= 2.5 * (
+        1.0 - 1e-9
+    )
 
 
 def test_two_pumps_keep_their_proportion() -> None:
