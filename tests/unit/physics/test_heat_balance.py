@@ -194,3 +194,23 @@ def test_a_pump_behind_a_shut_valve_still_gives_its_heat(leak: float) -> None:
     found = settle(*balance(branches, [running, shut]))
 
     assert found.profiles[0][1, 0] - ROOM == pytest.approx(63.0 / 25.0, rel=1e-5)
+
+
+@pytest.mark.parametrize("way", [1, -1])
+def test_case_air_takes_up_what_each_radiator_sheds_into_it(way: int) -> None:
+    """Radiators behind blocks and behind each other, the branch drawn along its flow or against it.
+
+    The case rises by what enters it: conductance times inlet rise of every radiator that blows
+    into it, and its own heat, over the capacity rate of all its air.
+    """
+    row: list[Block | Radiator] = [Block(150.0), Radiator(20.0, into_case=15.0), Block(60.0)]
+    row += [Radiator(12.0, into_case=10.0), Radiator(8.0, from_case=True)]
+    branch = Branch(1, 0, 90.0, row) if way > 0 else Branch(0, 1, -90.0, row[::-1])
+
+    (along,), case = rises([branch], Pump(90.0, heat=5.0), Case(heat=30.0, air=20.0))
+
+    along = along[::way]
+    assert (20.0 * along[1] + 12.0 * along[3] + 30.0) / 45.0 == pytest.approx(case, rel=1e-7)
+    assert along[4] - along[5] == pytest.approx(8.0 * (along[4] - case) / 90.0, rel=1e-7)
+    out = 20.0 * along[1] + 12.0 * along[3] + 8.0 * (along[4] - case)
+    assert out == pytest.approx(215.0, rel=1e-6)
