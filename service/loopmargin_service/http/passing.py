@@ -38,9 +38,10 @@ class Allowance(Protocol):
 class Passing:
     """What is known of one request, and of its response as far as it has gone.
 
-    `entered`, `charged` and `looked_up` tell how far it has come; `repeats` tells that some
-    field is there twice. `standing` are headers that every response to it has, `told` gives
-    those that depend on how it went; `status` is 0 until a response begins.
+    `entered`, `charged` and `looked_up` tell how far it has come, `refused` what has stopped it
+    there; `repeats` tells that some field is there twice. `standing` are headers that every
+    response to it has, `told` gives those that depend on how it went; `status` is 0 until a
+    response begins.
     """
 
     __slots__ = (
@@ -54,6 +55,7 @@ class Passing:
         "looked_up",
         "method",
         "path",
+        "refused",
         "repeats",
         "request_id",
         "scope",
@@ -83,6 +85,7 @@ class Passing:
         self.allowance: Allowance | None = None
         self.standing: tuple[Header, ...] = ()
         self.told: Telling | None = None
+        self.refused: Exception | None = None
         self.entered = self.charged = self.looked_up = False
         self.status = 0
         self.body_bytes = 0

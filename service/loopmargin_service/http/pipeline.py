@@ -89,6 +89,9 @@ class Pipeline:
                 one.allowance.close()
 
     async def _guarded(self, one: Passing, receive: Receive, send: Send) -> None:
+        if one.refused is not None:
+            refused, one.refused = one.refused, None
+            raise refused
         reply = None if one.entered else self.guards.enter(one)
         if one.allowance is not None and not one.charged:
             await one.allowance.charge(1)
@@ -108,13 +111,26 @@ class Pipeline:
         self.admission.require(one.path)
         return None, receive
 
+    def awaits(self, scope: HTTPScope) -> bool:
+        """Lead a question through the layers as far as its head goes.
+
+        Tells whether to wait for its body. Otherwise the request goes on as an application's
+        call with the same scope, which also raises what has refused it.
+        """
+        one = scope["state"]["passing"] = self._begun(scope)
+        try:
+            return self.repeats.possible(one) and self._let_in(one)
+        except Exception as error:  # noqa: BLE001 - raised again where it is answered
+            one.refused = error
+            return False
+
     def at_once(self, scope: HTTPScope, body: bytes) -> tuple[bytes, ...]:
         """Answer a whole question that needs no waiting; give the pieces of the response.
 
         There are none when it has to wait. The request then goes on as an application's call
         with the same scope, from where it has come to here.
         """
-        one = self._begun(scope)
+        one: Passing = scope["state"].pop("passing", None) or self._begun(scope)
         try:
             reply = self._known(one, body)
         except Exception as error:  # noqa: BLE001 - the last catch, as for every other request
@@ -132,18 +148,20 @@ class Pipeline:
 
     def _known(self, one: Passing, body: bytes) -> Reply | None:
         """Lead a request through the layers for as long as nothing has to be waited for."""
-        if not self.repeats.possible(one):
+        if not one.charged and not (self.repeats.possible(one) and self._let_in(one)):
             return None
-        self.guards.enter(one)
-        one.entered = True
-        if one.allowance is not None and not one.allowance.charge_now(1):
-            return None
-        one.charged = True
         reply = self.repeats.ready(one, body)
         if reply is None:
             self.admission.require(one.path)
         one.looked_up = True
         return reply
+
+    def _let_in(self, one: Passing) -> bool:
+        """Lead a request past the guards; tell whether they are done with it."""
+        self.guards.enter(one)
+        one.entered = True
+        one.charged = one.allowance is None or one.allowance.charge_now(1)
+        return one.charged
 
     def _begun(self, scope: HTTPScope) -> Passing:
         one = self.watch.begin(scope)

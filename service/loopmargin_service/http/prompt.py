@@ -1,8 +1,8 @@
 """A connection that answers at once what needs no waiting.
 
-A question that comes in one piece with its head, and is answered from this process's store or
-refused, has its answer before the call that brought it returns: no task is made for it. It
-passes the same layers as every other request; what has to wait goes on from there as a task.
+A question that is answered from this process's store, or refused, has its answer before the call
+that brought the last of it returns: no task is made for it. It passes the same layers as every
+other request; what has to wait goes on from there as a task.
 """
 
 import asyncio
@@ -21,6 +21,9 @@ class Front(Protocol):
     def concerns(self, target: bytes) -> bool:
         """Tell whether a question at this target may be answered at once."""
 
+    def awaits(self, scope: HTTPScope) -> bool:
+        """Lead a question as far as its head goes; tell whether to wait for its body."""
+
     def at_once(self, scope: HTTPScope, body: bytes) -> tuple[bytes, ...]:
         """Give the response in pieces; there are none when it has to wait."""
 
@@ -33,12 +36,13 @@ class PromptConnection(Connection):
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
         """Take a connection."""
         self._held = self._answered = False
-        self._body = b""
+        self._awaited = False
+        self._body: list[bytes] = []
         self._answered_s = -math.inf
         super().connection_made(transport)
 
     def data_received(self, data: bytes) -> None:
-        """Let a question go on whose body is not whole yet.
+        """Keep a question whose body is not whole yet, if it may still be answered at once.
 
         The timer of an idle connection goes on through answers at once, and looks at their time
         when it rings: setting it anew for each would cost more than half of the answer.
@@ -46,8 +50,10 @@ class PromptConnection(Connection):
         self._answered = False
         timer, self.timeout_keep_alive_task = self.timeout_keep_alive_task, None
         super().data_received(data)
-        if self._held:
-            self._let_go()
+        if self._held and not self._awaited:
+            self._awaited = self.front.awaits(self._asked())
+            if not self._awaited:
+                self._let_go()
         rests = self._answered and not self._in_message and self._is_idle()
         if rests and timer is None:
             self._keep_alive(self.timeout_keep_alive)
@@ -57,9 +63,17 @@ class PromptConnection(Connection):
             timer.cancel()
 
     def connection_lost(self, exc: Exception | None) -> None:
-        """Forget the timer, however the connection ended."""
+        """Forget the timer, however the connection ended; end what is held back as a request."""
         self._unset_keepalive_if_required()
+        if self._held:
+            self._let_go()
         super().connection_lost(exc)
+
+    def shutdown(self) -> None:
+        """Stop after what has begun, which is also what is held back."""
+        if self._held:
+            self._let_go()
+        super().shutdown()
 
     def timeout_keep_alive_handler(self) -> None:
         """Close an idle connection, or wait for as long as it has not been idle."""
@@ -71,8 +85,8 @@ class PromptConnection(Connection):
 
     def begin(self) -> None:
         """Hold a question back until it is known whether all of it is there."""
-        self._held = self._may_be_held()
-        self._body = b""
+        self._held, self._awaited = self._may_be_held(), False
+        self._body.clear()
         if not self._held:
             super().begin()
 
@@ -80,7 +94,7 @@ class PromptConnection(Connection):
         """Keep the body of a question that is held back."""
         if self._held:
             self._body_bytes += len(body)
-            self._body = self._body + body if self._body else body
+            self._body.append(body)
         else:
             super().on_body(body)
 
@@ -106,13 +120,17 @@ class PromptConnection(Connection):
             and self.parser.should_keep_alive()
         )
 
-    def _answer(self) -> bool:
-        """Ask the front; send what it answers."""
+    def _asked(self) -> HTTPScope:
+        """Describe the question, as far as the server has not done so yet."""
         scope = cast("HTTPScope", self.scope)
         scope["method"] = "POST"
         scope["path"] = self.url.decode("ascii")
         scope["query_string"] = b""
-        pieces = self.front.at_once(scope, self._body)
+        return scope
+
+    def _answer(self) -> bool:
+        """Ask the front; send what it answers."""
+        pieces = self.front.at_once(self._asked(), b"".join(self._body))
         if pieces:
             self.transport.writelines(pieces)
             self.server_state.total_requests += 1
@@ -125,7 +143,8 @@ class PromptConnection(Connection):
     def _let_go(self) -> None:
         """Begin in the ordinary way, with what has come of the body."""
         self._held = False
-        body, self._body = self._body, b""
+        body = b"".join(self._body)
+        self._body.clear()
         super().begin()
         if body:
             self._body_bytes -= len(body)

@@ -10,7 +10,7 @@ from litestar import Litestar
 
 from loopmargin_service.http.app import create_app
 from loopmargin_service.http.settings import Settings
-from tests.unit.http.memory_wire import PATIENCE_S, Caller, request, talking
+from tests.unit.http.memory_wire import BODY, PATIENCE_S, Caller, request, talking
 from tests.unit.http.parcel import Counter, parcel_routes
 from tests.unit.http.test_access import KEY
 from tests.unit.http.test_keys import line
@@ -27,19 +27,22 @@ def statuses(said: bytes) -> list[int]:
 
 
 def test_a_stored_answer_comes_at_once_and_is_the_same() -> None:
-    """In one piece it is answered at once, in two by a task, with the same bytes."""
+    """In one piece or more, and with the same bytes as from a task, which an Expect leads to."""
 
     async def talk(caller: Caller, _app: Litestar) -> None:
         assert caller.at_once(request()) == b""
         first = await caller.at_last()
-        at_once = caller.at_once(request())
         whole = request()
-        at_last = await caller.at_last(whole[:-5], whole[-5:])
+        in_one, in_two = caller.at_once(whole), caller.at_once(whole[:-5], whole[-5:])
+        in_many = caller.at_once(*(whole[at : at + 7] for at in range(0, len(whole), 7)))
+        by_task = await caller.at_last(request("expect: 100-continue"))
+        before, _, by_task = by_task.partition(b"\r\n\r\n")
 
-        assert statuses(first + at_once + at_last) == [200, 200, 200]
-        assert b"loopmargin-answers; hit" in at_once
-        assert without_names(at_once) == without_names(at_last)
-        assert re.search(rb"request-id: [0-9a-f]{12}-[0-9a-f]+\r\n", at_once)
+        assert before == b"HTTP/1.1 100 Continue"
+        assert statuses(first + in_one + by_task) == [200, 200, 200]
+        assert b"loopmargin-answers; hit" in in_one
+        assert len({without_names(one) for one in (in_one, in_two, in_many, by_task)}) == 1
+        assert re.search(rb"request-id: [0-9a-f]{12}-[0-9a-f]+\r\n", in_one)
 
     talking(talk)
 
@@ -148,6 +151,60 @@ def test_keys_and_quotas_hold_at_once(tmp_path: Path) -> None:
         assert account.open == 0
 
     talking(talk, keys_file=str(keys))
+
+
+def test_what_is_refused_by_its_head_is_not_waited_for(tmp_path: Path) -> None:
+    """The body that comes later is passed over; the connection goes on."""
+    keys = tmp_path / "keys"
+    keys.write_text(line("bench"))
+    wrong, right = request(), request(f"authorization: {KEY}")
+
+    async def talk(caller: Caller, _app: Litestar) -> None:
+        refused = await caller.at_last(wrong[: -len(BODY)])
+        later = await caller.at_last(wrong[-len(BODY) :] + right)
+
+        assert statuses(refused + later) == [401, 200]
+
+    talking(talk, keys_file=str(keys))
+
+
+def test_who_leaves_before_the_body_is_there_is_counted_and_forgotten(tmp_path: Path) -> None:
+    """As a request without a response, and its place among those open is free again."""
+    keys = tmp_path / "keys"
+    keys.write_text(line("bench"))
+
+    async def talk(caller: Caller, app: Litestar) -> None:
+        whole = request(f"authorization: {KEY}")
+        caller.at_once(whole[:-3])
+        (account,) = app.state.front.guards._quotas._accounts.values()  # noqa: SLF001 - looked into
+        assert account.open == 1
+        caller.connection.connection_lost(ConnectionResetError())
+        async with asyncio.timeout(PATIENCE_S):
+            while account.open:  # noqa: ASYNC110 - nothing tells when it is over
+                await asyncio.sleep(0.001)
+        count = app.state.meters.registry.get_sample_value
+        left = {"route": "/v1/parcel", "method": "POST", "status": "0"}
+
+        assert count("loopmargin_http_requests_total", left) == 1
+        assert count("loopmargin_http_requests_in_flight") == 0
+
+    talking(talk, keys_file=str(keys))
+
+
+def test_a_stop_waits_for_a_body_that_is_on_its_way() -> None:
+    """The connection ends with the answer and not before."""
+
+    async def talk(caller: Caller, _app: Litestar) -> None:
+        await caller.at_last(request())
+        whole = request()
+        caller.at_once(whole[:-3])
+        caller.connection.shutdown()
+
+        assert not caller.wire.closed
+        assert statuses(await caller.at_last(whole[-3:])) == [200]
+        assert caller.wire.closed
+
+    talking(talk)
 
 
 def test_a_key_that_is_taken_out_is_refused_at_once(tmp_path: Path) -> None:
