@@ -115,13 +115,10 @@ def _short(flows: _Flows) -> Iterator[Finding]:
 
 def _starving(flows: _Flows, row: int) -> str:
     """Say that the flow of a branch cannot carry its heat, whatever the radiators do."""
-    name, flow, rise = (
-        flows.settled.question.branches[row].name,
-        flows.branches[row],
-        flows.passes[row],
-    )
-    if rise < HOTTEST_COOLANT_C - flows.settled.question.room.air_c:
+    question, flow, rise = flows.settled.question, flows.branches[row], flows.passes[row]
+    if rise < HOTTEST_COOLANT_C - question.room.air_c:
         return ""
+    name = question.branches[row].name
     if abs(flow) < LEAST_FLOW:
         return f"no coolant flows through {name}, which is heated"
     return (

@@ -90,6 +90,15 @@ def test_narrow_loop() -> None:
     assert "thin tube in way back" in actual.outcome.advice[0]
 
 
+def test_restrictive_block() -> None:
+    """A block that is in the way is named with what to check of it."""
+    blocked = {"kind": "kv", "kv_m3_per_h": 0.02}
+    actual = ask(apart({"branches/0/elements/1/pressure_drop": blocked}))
+
+    assert "through card side" in actual.outcome.reason
+    assert "Check the pressure drop of card in card side" in actual.outcome.advice[0]
+
+
 @pytest.mark.parametrize("needed", [None, 0.5])
 def test_branch_that_is_flowed_through_backward(needed: float | None) -> None:
     """Backward is a fault where a flow is required, and else only a way to write a loop."""

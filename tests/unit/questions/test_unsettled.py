@@ -42,6 +42,17 @@ def test_machine_that_does_not_settle(monkeypatch: pytest.MonkeyPatch) -> None:
     assert "tiny opening" in actual.outcome.advice[0]
 
 
+def test_machine_whose_flow_does_not_settle(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of a flow that was not found nothing is said."""
+    monkeypatch.setattr(network, "ITERATION_LIMIT", 1)
+    monkeypatch.setattr(machine, "ITERATION_LIMIT", 1)
+
+    actual = ask_machine()
+
+    assert (actual.outcome.status, actual.state) == ("not_converged", None)
+    assert actual.outcome.reason == "flow, air and heat of this machine did not settle together"
+
+
 def test_air_that_does_not_settle_without_fans(monkeypatch: pytest.MonkeyPatch) -> None:
     """A machine that runs, but whose air is not found once fans stand, has no times."""
     monkeypatch.setattr(fan_loss, "BALANCED", 0.0)
