@@ -1,6 +1,7 @@
 """The walk over a refused body agrees with the decoder, and speaks plainly."""
 
 import json
+import math
 from pathlib import Path
 from typing import Any
 
@@ -103,3 +104,13 @@ def test_a_long_value_is_shortened() -> None:
     (found,) = constraints.faults({"wall_mm": "x" * 10_000}, inspect.type_info(Crate))[:1]
 
     assert len(found.detail) < 200
+
+
+def test_what_no_number_and_no_value_may_be_is_told() -> None:
+    """Infinity is no number of the wire, and null stands for itself alone."""
+    (found,) = constraints.faults({"wall_mm": math.inf}, inspect.type_info(Crate))[:1]
+    nothing = inspect.type_info(type(None))
+
+    assert "is not finite" in found.detail
+    assert constraints.faults(None, nothing) == ()
+    assert [fault.path for fault in constraints.faults(0, nothing)] == [()]

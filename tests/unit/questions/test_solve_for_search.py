@@ -140,3 +140,14 @@ def test_whole_numbers_are_exact(low: int, count: int, first: int, *, least: boo
     place = first_that_holds(tried)
     found = None if place is None else tried[place].value
     assert found == (None if not holding else holding[0] if least else holding[-1])
+
+
+def test_the_search_ends_when_it_has_tried_enough() -> None:
+    """A narrow peak in a very wide range of whole numbers is found, its edge only closed in on."""
+    peak = judge(heat=lambda value: 4000.0**2 - (value - 180_000.0) ** 2)
+    tried = search(peak, grid(-1e6, 1e6, whole=True), whole=True)
+    first = first_that_holds(tried)
+
+    assert len(tried) == MOST_TRIED
+    assert first is not None
+    assert abs(tried[first].value - 180_000.0) <= 4000.0
