@@ -30,7 +30,7 @@ class Rise(NamedTuple):
 
 
 class Chances(NamedTuple):
-    """Chance that all limits hold together, by room temperature and fan speed."""
+    """Chance that coolant, flow and parts keep their limits, by room temperature and fan speed."""
 
     chance: np.ndarray
     wanted: float
@@ -154,9 +154,9 @@ def chance_of_all(axes: Axes, chances: Chances) -> None:
     lines = axes.contour(*rows, levels=steps, colors="black", linewidths=(0.8,) * 4 + (2.2,))
     axes.clabel(lines, fmt="%.2g")
     axes.plot(*chances.now, "o", color="black")
-    axes.annotate("asked", chances.now, xytext=(-38, 6), textcoords="offset points")
+    axes.annotate("asked", chances.now, xytext=(6, -12), textcoords="offset points")
     axes.set(
-        title=f"Chance that all limits hold (wanted {chances.wanted:g})",
+        title=f"Chance for coolant, flow and parts (wanted {chances.wanted:g})",
         xlabel="speed of the radiator's fans, all fans alike [rpm]",
         ylabel="room air [degC]",
     )
