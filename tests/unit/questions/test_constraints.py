@@ -3,13 +3,13 @@
 import json
 import math
 from pathlib import Path
-from typing import Any
+from typing import Annotated, Any
 
 import msgspec
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from msgspec import Struct, inspect
+from msgspec import Meta, Struct, inspect
 
 from loopmargin_service.http.routes import ROUTES, Route
 from loopmargin_service.questions import constraints
@@ -114,3 +114,12 @@ def test_what_no_number_and_no_value_may_be_is_told() -> None:
     assert "is not finite" in found.detail
     assert constraints.faults(None, nothing) == ()
     assert [fault.path for fault in constraints.faults(0, nothing)] == [()]
+
+
+def test_a_count_takes_no_fraction() -> None:
+    """It is told what is wanted; 2.0 is a whole number in another guise."""
+    count = inspect.type_info(Annotated[int, Meta(ge=1, le=6)])
+    (found,) = constraints.faults(2.5, count)
+
+    assert "from 1 to 6" in found.detail
+    assert constraints.faults(2.0, count) == ()
