@@ -119,6 +119,7 @@ async def _load(url: str, body: bytes, seconds: float, headers: dict[str, str]) 
         for _ in range(CONNECTIONS)
     ]
     callers = [caller for _, caller in made]
+    _stay_awake(loop)
     # Nobody is heard but of who is hung up on.
     done, _ = await asyncio.wait([one.heard for one in callers], timeout=seconds)
     rate = sum(one.answers for one in callers) / (time.perf_counter() - start)
@@ -128,6 +129,11 @@ async def _load(url: str, body: bytes, seconds: float, headers: dict[str, str]) 
         one.heard.cancel()
         one.transport.close()
     return rate
+
+
+def _stay_awake(loop: asyncio.AbstractEventLoop) -> None:
+    """Never wait for an answer asleep: to wake this process would cost the server that answers."""
+    loop.call_soon(_stay_awake, loop)
 
 
 if __name__ == "__main__":
