@@ -11,6 +11,8 @@ PUMP_RANGE = (0.5, 1.1)
 FAN_RANGE = (0.3, 1.5)
 # Beyond this times the speed of its curve a curve says nothing of a fan or pump.
 FASTEST = 2.0
+# Products of a factor, and the differences of a sweep, come out a little beside the speed meant.
+FASTEST_ROUNDED = FASTEST * (1.0 + 1e-9)
 TOO_FAST = f"a curve says nothing beyond {FASTEST:g} times the speed it was measured at"
 
 
@@ -38,8 +40,8 @@ def fans_outside(fans: Iterable[Fans]) -> bool:
 
 def too_fast(pumps: Iterable[Pump], fans: Iterable[Fans]) -> Outcome | None:
     """Give the outcome of a machine whose pumps or fans run far above their curves, if any do."""
-    fast = [(pump.name, pump_ratio(pump)) for pump in pumps if pump_ratio(pump) > FASTEST]
-    fast += [(one.fan.name, fan_ratio(one)) for one in fans if fan_ratio(one) > FASTEST]
+    fast = [(pump.name, pump_ratio(pump)) for pump in pumps if pump_ratio(pump) > FASTEST_ROUNDED]
+    fast += [(one.fan.name, fan_ratio(one)) for one in fans if fan_ratio(one) > FASTEST_ROUNDED]
     if not fast:
         return None
     named = "; ".join(f"{name} would run at {ratio:.2g} times it" for name, ratio in fast[:20])

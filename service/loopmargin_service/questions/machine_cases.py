@@ -10,7 +10,7 @@ from loopmargin_service.physics.machine import Equilibrium, Setting
 from loopmargin_service.physics.network import Array
 from loopmargin_service.physics.rows import row_mean
 from loopmargin_service.questions import parts
-from loopmargin_service.questions.affinity import FASTEST
+from loopmargin_service.questions.affinity import FASTEST_ROUNDED
 from loopmargin_service.questions.conversion import L_PER_MIN, ZERO_CELSIUS
 from loopmargin_service.questions.machine_build import Built
 from loopmargin_service.questions.operating_point import Surroundings
@@ -20,8 +20,6 @@ from loopmargin_wire.steady_state import SteadyStateQuestion
 
 HOTTEST_COOLANT_C = 95.0
 HOTTEST_CASE_C = 80.0
-# Speeds of a sweep are sums of differences. [-]
-ROUNDING = 1e-9
 
 
 class BlockFactors(NamedTuple):
@@ -85,7 +83,7 @@ def describe_cases(
     inside = (hottest <= HOTTEST_COOLANT_C) & (case_air <= HOTTEST_CASE_C)
     if factors is None:
         speeds = np.concatenate([setting.pump_ratio, setting.fan_ratio])
-        inside &= (speeds <= FASTEST * (1.0 + ROUNDING)).all(axis=0)
+        inside &= (speeds <= FASTEST_ROUNDED).all(axis=0)
     return Cases(
         coolant_hottest_c=hottest,
         coolant_mean_c=row_mean(state.stacked) - ZERO_CELSIUS,

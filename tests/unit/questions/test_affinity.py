@@ -1,5 +1,6 @@
 """Speeds far from those of the curves: noted, widened, and beyond twice no answer."""
 
+import math
 from collections.abc import Callable
 
 import pytest
@@ -62,3 +63,14 @@ def test_a_fast_fan_on_a_radiator_and_a_slow_pump_of_a_loop() -> None:
 
     assert "affinity law of fans" in doubts(area.simulation)
     assert "affinity law of pumps" in doubts(loop.simulation)
+
+
+def test_twice_the_speed_but_for_the_last_digit_is_not_faster() -> None:
+    """A factor on a speed, in a sweep or a search, may come out just above what was meant."""
+    just_above, faster = (
+        ask_head({"pumps/0/speed_rpm": speed}).outcome.reason
+        for speed in (math.nextafter(9600.0, math.inf), 9601.0)
+    )
+
+    assert "a curve says nothing" not in just_above
+    assert "a curve says nothing" in faster
