@@ -6,7 +6,7 @@ from msgspec import Meta
 
 from loopmargin_wire.part import Part, PressureDrop
 from loopmargin_wire.quantity import FlowLPerMin, Name, ResistanceKPerW, quantity, words
-from loopmargin_wire.supply_headroom import Excursion
+from loopmargin_wire.supply_headroom import Excursion, ShortPeak
 
 
 class ConstantResistance(Part, tag_field="kind", tag="constant", frozen=True, kw_only=True):
@@ -57,9 +57,7 @@ class HeatedBlock(Part, tag_field="kind", tag="block", frozen=True, kw_only=True
         ),
     ]
     power_w: Annotated[float, quantity("W", 0.0, 3000.0, "Sustained power of the part")]
-    peak_over_sustained: Annotated[
-        float, quantity("1", 1.0, 4.0, "Peak power up to 10 ms over sustained power")
-    ] = 1.0
+    peak_over_sustained: ShortPeak = 1.0
     captured_fraction: Annotated[
         float, quantity("1", 0.3, 1.0, "Share of the heat that reaches the coolant")
     ] = 1.0

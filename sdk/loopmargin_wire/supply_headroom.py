@@ -30,6 +30,7 @@ Window = Literal["100_us", "1_ms", "10_ms", "100_ms", "1_s", "continuous"]
 PeakOverSustained = Annotated[
     float, quantity("1", 1.0, 6.0, "Highest mean power over the window, over sustained power")
 ]
+ShortPeak = Annotated[float, quantity("1", 1.0, 4.0, "Peak power up to 10 ms over sustained power")]
 
 
 class Processor(Part, frozen=True, kw_only=True):
@@ -40,9 +41,7 @@ class Processor(Part, frozen=True, kw_only=True):
 
     name: Name = "processor"
     sustained_w: Annotated[float, quantity("W", 1.0, 2000.0, "Longest-lasting full power")]
-    peak_over_sustained: Annotated[
-        float, quantity("1", 1.0, 4.0, "Peak power up to 10 ms over sustained power")
-    ] = 1.5
+    peak_over_sustained: ShortPeak = 1.5
     relative_uncertainty: RelativeUncertainty = 0.05
 
 
@@ -88,9 +87,7 @@ class Load(Part, frozen=True, kw_only=True):
 
     name: Name = "load"
     sustained_w: Annotated[float, quantity("W", 0.0, 3000.0, "Longest-lasting full power")]
-    peak_over_sustained: Annotated[
-        float, quantity("1", 1.0, 4.0, "Peak power up to 10 ms over sustained power")
-    ] = 1.0
+    peak_over_sustained: ShortPeak = 1.0
     relative_uncertainty: RelativeUncertainty = 0.05
 
 
