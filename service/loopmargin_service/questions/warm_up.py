@@ -7,17 +7,14 @@ import msgspec
 
 from loopmargin_service.questions import (
     heat_inventory,
-    machine_build,
-    parts,
-    pipework,
     running,
     steady_state,
+    sweep_plan,
     time_draws,
 )
 from loopmargin_service.questions.edition import EDITION
 from loopmargin_service.questions.heat_inventory import Contents
 from loopmargin_service.questions.losses import FOLLOWED, losses
-from loopmargin_service.questions.machine_build import Built
 from loopmargin_service.questions.margins import failing, fails, margin
 from loopmargin_service.questions.refusals import Refusal
 from loopmargin_service.questions.spreads import support_notes
@@ -80,7 +77,7 @@ TIMES_UNCERTAIN = Note(
 def answer(question: WarmUpQuestion) -> WarmUpAnswer:
     """Follow the machine from cold and through every loss, and judge the times."""
     with _inside_machine():
-        built = _built(question)
+        built = sweep_plan.build(question.machine)
     held = heat_inventory.contents(question, built)
     machine = msgspec.structs.replace(question.machine, uncertainty=None)
     with _inside_machine():
@@ -115,14 +112,6 @@ def _inside_machine() -> Iterator[None]:
     except Refusal as refusal:
         faults = (fault._replace(path=("machine", *fault.path)) for fault in refusal.faults)
         raise Refusal(*faults) from None
-
-
-def _built(question: WarmUpQuestion) -> Built:
-    """Build the machine."""
-    machine = question.machine
-    parts.above_freezing(parts.mix(machine.coolant), machine.room.air_c, ("room", "air_c"))
-    node = machine.pumps[0].from_node if machine.reservoir is None else machine.reservoir.node
-    return machine_build.build(machine, pipework.build(machine.branches, machine.pumps, node))
 
 
 def _unsettled() -> Outcome:
