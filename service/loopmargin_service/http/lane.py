@@ -13,9 +13,11 @@ from time import perf_counter
 from typing import ParamSpec, TypeVar
 
 from loopmargin_service.http.deadline import Deadline
+from loopmargin_service.http.gathering import Gathering
 from loopmargin_service.http.pace import Pace
 from loopmargin_service.http.problems import BUSY, DEADLINE, ProblemError
 from loopmargin_service.http.turned_away import HALF, Told, TurnedAwayError
+from loopmargin_service.http.worker_process import usable_cores
 from loopmargin_service.http.workers import Workers
 
 MOST_WAITING = 64
@@ -37,6 +39,7 @@ class Lane:
         self._desks = max(1, workers.processes)
         self._longest_wait_s = longest_wait_s
         self._told = told
+        self._gathering = Gathering() if workers.processes >= usable_cores() else None
 
     @property
     def waiting(self) -> int:
@@ -97,6 +100,8 @@ class Lane:
     def refusal(self) -> TurnedAwayError:
         """Say that there is no room for anything, and have it counted."""
         self._told("queue_full")
+        if self._gathering is not None:
+            self._gathering.refused()
         return self._no_room(self.wait_s - self._longest_wait_s)
 
     def _no_room(self, back_in_s: float) -> TurnedAwayError:

@@ -80,7 +80,11 @@ class Turns:
         return TurnedAwayError(OVERLOADED, detail, self.waiting_s)
 
     def _round(self, loop: asyncio.AbstractEventLoop) -> None:
-        """Compute for a while, then let the event loop come round."""
+        """Compute for a while, then let the event loop come round.
+
+        At least one is computed. Another one only if it should be done in time: whoever is to be
+        refused, or has a stored answer, waits for the whole round.
+        """
         until_s = perf_counter() + ROUND_S
         while self._queue:
             one = self._queue[0]
@@ -88,7 +92,7 @@ class Turns:
                 _compute(one)
             self._queue.popleft()
             self.waiting_s = self.waiting_s - one.expected_s if self._queue else 0.0
-            if perf_counter() >= until_s:
+            if self._queue and perf_counter() + self._queue[0].expected_s >= until_s:
                 break
         if self._queue:
             loop.call_soon(self._round, loop)

@@ -23,6 +23,9 @@ from loopmargin_wire.answer import Question
 
 # Handing a calculation to another process and back costs about a millisecond. [s]
 IN_PLACE_S = 0.005
+# What is done in place stays there until it takes so many times as long: questions that went now
+# here and now there would never be known to find no room.
+STAYS = 1.5
 QUICK_S = 0.25
 # So many questions of one kind in a row that went to one place, and the next one is taken to go
 # there too.
@@ -49,7 +52,7 @@ class Workbench:
         job: tuple[Any, ...] = (row.compute, row.answer, question)
         pace = self.paces[row.name]
         expected_s = work_s * pace.factor
-        place = self._place(work_s, expected_s)
+        place = self._place(row.path, work_s, expected_s)
         self._note(row.path, place)
         if isinstance(place, Lane):
             return await place.run(work_s, deadline, answered, *job)
@@ -87,8 +90,9 @@ class Workbench:
         """Sum up the work that waits or is being done, on one core. [s]"""
         return self.turns.waiting_s + self.quick.admitted_s + self.patient.admitted_s
 
-    def _place(self, work_s: float, expected_s: float) -> Lane | Turns:
-        if expected_s <= IN_PLACE_S:
+    def _place(self, path: str, work_s: float, expected_s: float) -> Lane | Turns:
+        before, _ = self._went.get(path, (None, 0))
+        if expected_s <= IN_PLACE_S * (STAYS if before is self.turns else 1.0):
             return self.turns
         return self.quick if work_s <= QUICK_S else self.patient
 

@@ -37,6 +37,30 @@ def test_the_event_loop_comes_round_between_calculations(monkeypatch: pytest.Mon
     assert all(later > earlier for earlier, later in itertools.pairwise(seen))
 
 
+def test_none_begins_that_would_outlast_the_round() -> None:
+    """What should take over half a round has a round for itself, though there is time left."""
+    rounds = 0
+    seen: list[int] = []
+
+    async def scene() -> None:
+        turns = Turns(lambda _: None)
+
+        async def count() -> None:
+            nonlocal rounds
+            while True:
+                rounds += 1
+                await asyncio.sleep(0)
+
+        counting = asyncio.create_task(count())
+        work = (turns.run(ROUND_S, lambda: seen.append(rounds)) for _ in range(5))
+        await asyncio.gather(*work)
+        counting.cancel()
+
+    asyncio.run(scene())
+
+    assert len(set(seen)) == len(seen) == 5
+
+
 def test_they_are_done_in_the_order_they_came() -> None:
     """Nobody is passed over."""
     done: list[int] = []

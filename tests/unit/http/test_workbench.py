@@ -10,6 +10,7 @@ import pytest
 
 from loopmargin_service.http.deadline import Deadline, deadline
 from loopmargin_service.http.lane import MOST_WAITING, Lane
+from loopmargin_service.http.pace import Pace
 from loopmargin_service.http.problems import BUSY, DEADLINE, Kind, ProblemError
 from loopmargin_service.http.turned_away import LONGEST_S, retry_after
 from loopmargin_service.http.workbench import IN_PLACE_S, QUICK_S, Workbench
@@ -233,6 +234,32 @@ def test_what_turns_out_long_goes_to_the_workers() -> None:
         running.cancel()
 
     play(scene)
+
+
+def test_what_is_at_the_limit_does_not_go_now_here_and_now_there(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A kind stays in place until it takes much longer, with the workers until it takes less."""
+    monkeypatch.setattr(Pace, "learn", lambda *_: None)
+
+    async def scene() -> list[int]:
+        quick = Held()
+        crews: tuple[Any, Any] = quick, Held()
+        bench = Workbench(*crews, 10.0)
+        row = parcel_routes(Parcels())[0]
+        handed_over, tasks = [], []
+        for share in (0.9, 1.2, 0.9, 1.4, 1.6, 1.2, 0.9):
+            timed = row._replace(work=lambda _, share=share: share * IN_PLACE_S)
+            running = bench.run(timed, QUESTION, deadline(b"", 30.0))
+            tasks.append(asyncio.create_task(running))
+            await asyncio.sleep(0)
+            handed_over.append(len(quick.futures))
+        for task in tasks:
+            task.cancel()
+        await asyncio.wait(tasks)
+        return handed_over
+
+    assert asyncio.run(scene()) == [0, 0, 0, 0, 1, 2, 2]
 
 
 def test_what_would_go_to_a_full_lane_is_refused_unread() -> None:
