@@ -4,6 +4,7 @@ Everything is a ratio or a bound that a slow machine keeps as well: both servers
 one core, in turn, loaded from another; rates that stand alone are printed for interest.
 """
 
+import gc
 import os
 import statistics
 import subprocess
@@ -97,9 +98,14 @@ def _rates(directory: Path, load_core: int) -> tuple[float, float, float]:
 
 
 async def _late_s(url: str, body: bytes, per_s: float) -> float:
-    """Ask at a steady rate; give the time in which 99 of 100 answers come. [s]"""
-    load = OpenLoop(Repeated(url, PATH, body))
+    """Ask at a steady rate; give the time in which 99 of 100 answers come. [s]
+
+    The caller collects no garbage meanwhile: its pauses would count as the service's.
+    """
+    load = OpenLoop(Repeated(url, PATH, body), awake=True)
+    gc.disable()
     heard = [await load.run(per_s, LATE_ROUND_S) for _ in range(LATE_ROUNDS)]
+    gc.enable()
     await load.close()
     return statistics.median(one.took(200, 0.99) for one in heard)
 

@@ -51,6 +51,14 @@ class Heard:
             for due_s, took_s, status in rows
         )
 
+    def due_within(self, from_s: float, until_s: float) -> "Heard":
+        """Give what was due within a time."""
+        heard = Heard()
+        for row in zip(self.due_s, self.took_s, self.status, strict=True):
+            if from_s <= row[0] < until_s:
+                heard.note(*row)
+        return heard
+
     def took(self, status: int, share: float) -> float:
         """Time within which a share of the answers of one status came; 0 without any. [s]"""
         times = [took for took, one in zip(self.took_s, self.status, strict=True) if one == status]
@@ -138,10 +146,15 @@ class _Connection(asyncio.Protocol):
 
 
 class OpenLoop:
-    """Asks questions at a rate for a time; the connections stay for the next rate."""
+    """Asks questions at a rate for a time; the connections stay for the next rate.
 
-    def __init__(self, questions: Questions | Repeated) -> None:
+    One that is `awake` looks at the clock all the time, and needs a core for itself: it asks in
+    time, and to wake it costs nobody anything.
+    """
+
+    def __init__(self, questions: Questions | Repeated, *, awake: bool = False) -> None:
         self._questions = questions
+        self._tick_s = 0.0 if awake else TICK_S
         self._idle: deque[_Connection] = deque()
         self._connections: set[_Connection] = set()
         self._open = 0
@@ -157,7 +170,7 @@ class OpenLoop:
             while asked < now * per_s:
                 self._ask(began + asked / per_s)
                 asked += 1
-            await asyncio.sleep(TICK_S)
+            await asyncio.sleep(self._tick_s)
         await self._last()
         return heard
 
