@@ -10,6 +10,7 @@ import logging
 import time
 from collections.abc import Awaitable, Callable
 from typing import Any, TypeVar
+from urllib.parse import urlsplit
 
 from redis.asyncio import BlockingConnectionPool, Redis
 from redis.asyncio.retry import Retry
@@ -48,6 +49,21 @@ def client(url: str, timeout_s: float) -> Client:
         retry=Retry(NoBackoff(), 0),
     )
     return Redis.from_pool(pool)
+
+
+def require_usable(url: str) -> None:
+    """Raise ValueError, which shows nothing of the address, where no client can use it."""
+    try:
+        pool = client(url, CALL_TIMEOUT_S).connection_pool
+        made = pool.connection_class(**pool.connection_kwargs)
+    except Exception:  # noqa: BLE001 - the library raises many kinds, and some quote a password
+        raise ValueError(
+            "it is no address of a store, or has a parameter that the client does not know; "
+            "characters such as / @ : ? # in a password are written as %2F %40 %3A %3F %23"
+        ) from None
+    number = urlsplit(url).path.strip("/")
+    if not url.startswith("unix:") and number not in ("", str(getattr(made, "db", ""))):
+        raise ValueError("what follows the port is the number of a database, such as /0")
 
 
 class Breaker:

@@ -21,10 +21,19 @@ SECRETS = frozenset({"redis_url"})
 CLIENT_VARIABLES = frozenset({"base_url", "api_key"})
 
 
+def _usable_store(url: str) -> None:
+    """Look at the address of a shared store; its client is only then worth importing."""
+    if url:
+        from loopmargin_service.http.redis_link import require_usable  # noqa: PLC0415 - see above
+
+        require_usable(url)
+
+
 # What a type cannot say of a setting; each raises ValueError.
 CHECKS: dict[str, Callable[[str], object]] = {
     "keys_file": lambda path: read_keys(Path(path)) if path else None,
     "trusted_proxies": networks,
+    "redis_url": _usable_store,
 }
 
 
@@ -263,7 +272,8 @@ def _mistakes(name: str, value: str) -> Iterator[str]:
         wanted = accepted(_ABOUT[field]).replace("`", "")
         yield f"{variable}{said}; wanted: {wanted}. {_ABOUT[field]['description']}"
     except ValueError as error:
-        yield f"{variable} is {value!r}: {str(error).removesuffix('.')}."
+        said = " cannot be used" if secret else f" is {value!r}"
+        yield f"{variable}{said}: {str(error).removesuffix('.')}."
 
 
 def _resolved(name: str, value: str) -> tuple[str, str]:

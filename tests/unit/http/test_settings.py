@@ -103,3 +103,33 @@ def test_secrets_are_hidden_when_shown() -> None:
     assert shown["redis_url"] == "(hidden)"
     assert shown["port"] == "8000"
     assert Settings().shown()["redis_url"] == ""
+
+
+@pytest.mark.parametrize(
+    "url",
+    [
+        "redis://store:6379/0?ssl=true",
+        "redis://:s3cret/pw@store:6379/0",
+        "redis://:s3cret@store:99999/0",
+        "redis://:s3cret@store:6379/0?db=zz",
+        "redis://:s3cret@store:6379/notadb",
+        "redis://:s3cret@[::1/0",
+    ],
+)
+def test_an_address_of_no_store_is_told_at_the_start_and_not_shown(url: str) -> None:
+    """What the client could not use would fail question after question."""
+    with pytest.raises(SettingsError) as caught:
+        read({"LOOPMARGIN_REDIS_URL": url, "LOOPMARGIN_PORT": "x"})
+
+    assert len(caught.value.mistakes) == 2
+    assert "s3cret" not in str(caught.value)
+    assert "LOOPMARGIN_REDIS_URL cannot be used" in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    "url",
+    ["redis://store", "rediss://:p%2Fw@store:6379/3?health_check_interval=5", "unix:///run/s"],
+)
+def test_an_address_of_a_store_is_taken(url: str) -> None:
+    """With a database, without one, over TLS or a file."""
+    assert read({"LOOPMARGIN_REDIS_URL": url}).redis_url == url
