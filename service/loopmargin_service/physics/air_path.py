@@ -23,7 +23,9 @@ CASE = 1
 CURVE_DENSITY = 1.204
 # Step for the slope of a core's pressure drop, as a share of the flow.
 SLOPE_STEP = 1e-4
-SMALLEST_SLOPE = 1.0
+# Only a link without any flow has less. Were it more, air that nothing drives would come to rest
+# ever more slowly. [Pa s/kg]
+SMALLEST_SLOPE = 1e-6
 _BESIDE = np.array([[1.0], [1.0 + SLOPE_STEP]])
 
 

@@ -35,7 +35,7 @@ SHORTENINGS = 12
 # Where a step through a check valve is stopped, behind it; after so many iterations no more,
 # should a valve turn back and forth. [kg/s]
 BEHIND_VALVE = 1e-9
-PATIENCE = 40
+PATIENCE = 20
 # A step larger than this, over the largest flow, is not the last, however small the residual:
 # a link that is stiffer than all others would hide theirs.
 NEAR = 1e-3
