@@ -91,7 +91,7 @@ def tier_loss(load_fraction: ArrayLike, efficiencies: ArrayLike) -> NDArray[np.f
     Validity
     --------
     Loads of 0.1 to 1. Outside, below, the loss is at most that of 60 % efficiency at the load
-    or at 0.02, and above the polynomial goes on.
+    or at 0.02 and never negative, and above the polynomial goes on.
 
     References
     ----------
@@ -103,7 +103,8 @@ def tier_loss(load_fraction: ArrayLike, efficiencies: ArrayLike) -> NDArray[np.f
     load = np.asarray(load_fraction, dtype=np.float64)
     curve = np.polynomial.polynomial.polyval(load, loss_polynomial(efficiencies))
     floor = np.maximum(load, _LOW_LOAD) * (1.0 / LEAST_AT_LOW_LOAD - 1.0)
-    return np.where(load < _CERTIFIED_FROM, np.minimum(curve, floor), curve)
+    # Equal efficiencies leave no constant part, and rounding may put that below zero.
+    return np.where(load < _CERTIFIED_FROM, np.maximum(np.minimum(curve, floor), 0.0), curve)
 
 
 def measured_loss(

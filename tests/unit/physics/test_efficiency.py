@@ -93,3 +93,11 @@ def test_one_point_is_carried_on_both_ways() -> None:
 
     assert below == pytest.approx(0.5 / 0.9 - 0.5)
     assert float(efficiency(1.0, above)) == pytest.approx(0.9)
+
+
+@pytest.mark.parametrize("percent", range(60, 99))
+def test_no_load_is_no_gain(percent: int) -> None:
+    """Equal efficiencies leave no constant part, which rounding must not put below zero."""
+    loads = np.array([0.0, 1e-300, 1e-20])
+    for points in (3, 4):
+        assert tier_loss(loads, [percent / 100.0] * points).min() >= 0.0
