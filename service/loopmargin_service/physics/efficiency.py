@@ -158,7 +158,7 @@ def efficiency(load_fraction: ArrayLike, loss: ArrayLike) -> NDArray[np.float64]
     Parameters
     ----------
     load_fraction : array_like
-        Output over rated power, above zero. [-]
+        Output over rated power, zero or above. [-]
     loss : array_like
         Loss over rated power. [-]
 
@@ -169,7 +169,8 @@ def efficiency(load_fraction: ArrayLike, loss: ArrayLike) -> NDArray[np.float64]
 
     Validity
     --------
-    Everywhere that the load is positive; nothing is checked.
+    Everywhere that the loss is not negative; without load it is zero. Nothing is checked.
     """
     load = np.asarray(load_fraction, dtype=np.float64)
-    return np.asarray(load / (load + np.asarray(loss, dtype=np.float64)))
+    taken = load + np.asarray(loss, dtype=np.float64)
+    return np.asarray(load / np.where(load > 0.0, taken, 1.0))

@@ -100,4 +100,6 @@ def test_no_load_is_no_gain(percent: int) -> None:
     """Equal efficiencies leave no constant part, which rounding must not put below zero."""
     loads = np.array([0.0, 1e-300, 1e-20])
     for points in (3, 4):
-        assert tier_loss(loads, [percent / 100.0] * points).min() >= 0.0
+        loss = tier_loss(loads, [percent / 100.0] * points)
+        assert loss.min() >= 0.0
+        assert efficiency(loads, loss)[0] == 0.0
